@@ -1,0 +1,1 @@
+"""From a build sheet to one immutable quad."""

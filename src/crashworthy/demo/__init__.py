@@ -1,0 +1,1 @@
+"""An invented fleet and its simulated flight log."""

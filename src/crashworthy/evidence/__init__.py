@@ -1,0 +1,1 @@
+"""Outside checks: inputs, expected, got, tolerance, source."""

@@ -1,0 +1,1 @@
+"""Crashing the quad in simulation."""

@@ -1,0 +1,1 @@
+"""Data tables with a source beside every number, and their one loader."""

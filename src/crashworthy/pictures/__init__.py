@@ -1,0 +1,1 @@
+"""Drawings, plots and 3D models for people."""

@@ -1,0 +1,1 @@
+"""Where to put what is fragile."""

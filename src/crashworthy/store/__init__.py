@@ -1,0 +1,1 @@
+"""The journal and results on SQLite or PostgreSQL."""

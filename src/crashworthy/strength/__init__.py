@@ -1,0 +1,1 @@
+"""How much a part, a joint or a laminate can bear."""

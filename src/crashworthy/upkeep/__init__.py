@@ -1,0 +1,1 @@
+"""Journal events, what is due, what breaks, what to carry."""

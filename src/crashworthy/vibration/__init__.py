@@ -1,0 +1,1 @@
+"""What the flight log says about props, screws, motors and pack."""

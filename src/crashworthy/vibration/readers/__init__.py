@@ -1,0 +1,1 @@
+"""One file a log format; each returns the one FlightLog."""

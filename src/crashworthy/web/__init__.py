@@ -1,0 +1,1 @@
+"""The web app: pages over the workshop, no computation."""
