@@ -1,0 +1,104 @@
+"""What the journal says about one quad, folded into the numbers that upkeep reasons with.
+
+``upkeep.state`` makes these from events; ``upkeep.due``, ``upkeep.breakage`` and ``upkeep.kit`` read them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+__all__ = ["REASONS", "SEVERITIES", "CheckRow", "CrashRow", "GroupHistory", "QuadHistory"]
+
+SEVERITIES: Final = ("scuff", "hit", "slam")
+"""How hard a crash was, in the pilot's words, in rising order."""
+
+REASONS: Final = ("scheduled", "suspicion", "after-crash")
+"""Why a check was made; only scheduled ones inform the interval (the others are informative censoring)."""
+
+
+@dataclass(frozen=True, slots=True)
+class CheckRow:
+    """One look at a joint group, as an interval-censored observation of each screw.
+
+    Attributes:
+        age_from: dose at the last look at which the screws were known tight, packs.
+        age_to: dose at this look, packs (both since the group was last renewed).
+        looked: how many screws were looked at.
+        loose: how many of them were loose or missing.
+        reason: one of ``REASONS``.
+    """
+
+    age_from: float
+    age_to: float
+    looked: int
+    loose: int
+    reason: str = "scheduled"
+
+
+@dataclass(frozen=True, slots=True)
+class CrashRow:
+    """One crash.
+
+    Attributes:
+        occurred: when, UTC.
+        severity: one of ``SEVERITIES``.
+        obstacle: what was hit as the pilot named it, or "".
+        broke: names of the parts that broke (repairs and swaps made for it included).
+    """
+
+    occurred: datetime
+    severity: str
+    obstacle: str = ""
+    broke: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class GroupHistory:
+    """One joint group since it was last renewed, and every check of it.
+
+    Attributes:
+        group: joint group name.
+        age: dose since all its screws were last tightened, packs.
+        packs: plain count of packs over the same time.
+        checks: every check ever made, oldest first.
+        forced: why it is due whatever its age ("slam since the last check"), or "".
+        since_missing: packs since a screw was found missing, or None when that never happened.
+        last_check: when it was last checked, UTC, or None.
+    """
+
+    group: str
+    age: float = 0.0
+    packs: int = 0
+    checks: tuple[CheckRow, ...] = ()
+    forced: str = ""
+    since_missing: float | None = None
+    last_check: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class QuadHistory:
+    """Everything the journal says about one quad.
+
+    Attributes:
+        quad: slug.
+        packs: packs flown.
+        dose: vibration-weighted packs flown.
+        crashes: every crash, oldest first.
+        groups: by joint group name.
+        swaps: how often each part was replaced, by part name.
+        breaks: how often each part broke, by part name.
+        notes: latest first.
+    """
+
+    quad: str
+    packs: int = 0
+    dose: float = 0.0
+    crashes: tuple[CrashRow, ...] = ()
+    groups: dict[str, GroupHistory] = field(default_factory=dict)
+    swaps: dict[str, int] = field(default_factory=dict)
+    breaks: dict[str, int] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
