@@ -1,0 +1,197 @@
+"""The data folder: sheets, drawings, drafts and logs as plain files a person can open, copy and back up.
+
+    DATA/
+      fleet.db              journal, results (unless a PostgreSQL address is given)
+      sheets/gannet.toml    one build sheet a quad; its drawings stand beside it in sheets/gannet/
+      drafts/gannet.toml    what was typed but is not a valid sheet yet
+      logs/<sha>-<name>     flight logs as they were dropped
+
+Every write goes to a temporary file first and is then put in place in one step, so that a crash in the middle
+leaves the old file whole.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+import shutil
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING, BinaryIO, Final
+
+from crashworthy.errors import NotFoundError, Problem, StoreError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+__all__ = ["DRAWING_SUFFIXES", "DataFolder", "default_folder", "slug_of"]
+
+DRAWING_SUFFIXES: Final = (".dxf", ".stl", ".3mf")
+"""Files that a sheet may name."""
+
+_SLUG = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
+_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._ -]{0,99}")
+
+
+def default_folder() -> Path:
+    """Where data lives when nobody says: the platform's folder for application data."""
+    from platformdirs import user_data_path
+
+    return user_data_path("crashworthy", appauthor=False)
+
+
+def slug_of(name: str) -> str:
+    """Turn "Gannet 5" into "gannet-5", fit for a file name and an address.
+
+    Raises:
+        StoreError: nothing is left of the name.
+    """
+    slug = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:60].strip("-")
+    if not slug:
+        raise StoreError(Problem(f"{name!r} has no letter or digit", "give the quad a name", field="name"))
+    return slug
+
+
+def _checked_slug(slug: str) -> str:
+    if not _SLUG.fullmatch(slug):
+        raise NotFoundError(Problem(f"no quad is called {slug!r}", "see the fleet for the names"))
+    return slug
+
+
+def _checked_name(name: str) -> str:
+    plain = Path(name).name
+    if plain != name or not _NAME.fullmatch(name):
+        raise StoreError(
+            Problem(f"{name!r} cannot be a file name here", "use letters, digits, - _ . and spaces")
+        )
+    return plain
+
+
+class DataFolder:
+    """The files of one fleet."""
+
+    def __init__(self, root: Path) -> None:
+        """Use ``root``, made when it does not exist.
+
+        Raises:
+            StoreError: it cannot be made or written.
+        """
+        self.root = root
+        try:
+            for sub in ("sheets", "drafts", "logs"):
+                (root / sub).mkdir(parents=True, exist_ok=True)
+        except OSError as problem:
+            raise StoreError(
+                Problem(
+                    f"cannot use this folder: {problem.strerror}", "choose another with --data", str(root)
+                )
+            ) from None
+
+    @property
+    def database(self) -> Path:
+        """Where the SQLite file lies."""
+        return self.root / "fleet.db"
+
+    def slugs(self) -> tuple[str, ...]:
+        """Slugs of every quad with a sheet, sorted."""
+        return tuple(sorted(p.stem for p in (self.root / "sheets").glob("*.toml") if _SLUG.fullmatch(p.stem)))
+
+    def sheet(self, slug: str) -> Path:
+        """Path of a quad's sheet.
+
+        Raises:
+            NotFoundError: there is none.
+        """
+        path = self.root / "sheets" / f"{_checked_slug(slug)}.toml"
+        if not path.is_file():
+            known = ", ".join(self.slugs()) or "none yet"
+            raise NotFoundError(Problem(f"no quad is called {slug!r}", f"quads in this folder: {known}"))
+        return path
+
+    def drawings(self, slug: str) -> Path:
+        """Folder of a quad's drawings, made when it does not exist."""
+        path = self.root / "sheets" / _checked_slug(slug)
+        path.mkdir(exist_ok=True)
+        return path
+
+    def write_sheet(self, slug: str, text: str) -> Path:
+        """Put a sheet in place in one step and drop its draft."""
+        path = self.root / "sheets" / f"{_checked_slug(slug)}.toml"
+        self._write(path, text.encode())
+        self.draft_path(slug).unlink(missing_ok=True)
+        return path
+
+    def draft_path(self, slug: str) -> Path:
+        """Where a quad's draft would lie."""
+        return self.root / "drafts" / f"{_checked_slug(slug)}.toml"
+
+    def write_draft(self, slug: str, text: str) -> None:
+        """Keep what was typed though it is not valid yet."""
+        self._write(self.draft_path(slug), text.encode())
+
+    def adopt(self, sheet: Path, files: Iterable[str], slug: str) -> Path:
+        """Copy a sheet and the drawings it names (relative to it) into the folder; paths keep their shape.
+
+        Raises:
+            StoreError: a file cannot be copied, or would land outside the folder.
+        """
+        base = (self.root / "sheets").resolve()
+        for name in files:
+            target = (base / name).resolve()
+            if not target.is_relative_to(base) or target == base:
+                raise StoreError(
+                    Problem(f"{name!r} lies outside the sheet's folder", "put it beside the sheet")
+                )
+            target.parent.mkdir(parents=True, exist_ok=True)
+            try:
+                shutil.copyfile(sheet.parent / name, target)
+            except OSError as problem:
+                raise StoreError(
+                    Problem(f"cannot copy {name}: {problem.strerror}", file=str(sheet))
+                ) from None
+        return self.write_sheet(slug, sheet.read_text(encoding="utf-8"))
+
+    def write_drawing(self, slug: str, name: str, data: bytes) -> str:
+        """Keep a drawing; returns the path to write into the sheet, relative to it.
+
+        Raises:
+            StoreError: not a drawing's suffix, or a name unfit for a file.
+        """
+        plain = _checked_name(name)
+        if Path(plain).suffix.lower() not in DRAWING_SUFFIXES:
+            raise StoreError(
+                Problem(
+                    f"{name!r} is no drawing this tool reads", f"use one of {', '.join(DRAWING_SUFFIXES)}"
+                )
+            )
+        self._write(self.drawings(slug) / plain, data)
+        return f"{slug}/{plain}"
+
+    def keep_log(self, name: str, stream: BinaryIO) -> tuple[Path, str]:
+        """Keep a flight log under its content's digest; returns its path and sha256 in hex."""
+        plain = re.sub(r"[^A-Za-z0-9._-]+", "_", Path(name.replace("\\", "/")).name)[-80:] or "log"
+        digest = hashlib.sha256()
+        folder = self.root / "logs"
+        with tempfile.NamedTemporaryFile(dir=folder, prefix=".new-", delete=False) as part:
+            while block := stream.read(1 << 20):
+                digest.update(block)
+                part.write(block)
+        sha = digest.hexdigest()
+        path = folder / f"{sha[:16]}-{plain}"
+        Path(part.name).replace(path)
+        return path, sha
+
+    def _write(self, path: Path, data: bytes) -> None:
+        try:
+            with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".new-", delete=False) as part:
+                part.write(data)
+                part.flush()
+                os.fsync(part.fileno())
+            Path(part.name).replace(path)
+        except OSError as problem:
+            raise StoreError(
+                Problem(
+                    f"cannot write {path.name}: {problem.strerror}", "free space or choose --data", str(path)
+                )
+            ) from None
