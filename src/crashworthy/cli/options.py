@@ -1,0 +1,37 @@
+"""Options that several commands share, defined once so that they read alike everywhere."""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from crashworthy.workshop import Workshop
+
+__all__ = ["Data", "Json", "Store", "opened"]
+
+Data = Annotated[
+    Path | None,
+    typer.Option("--data", envvar="CRASHWORTHY_DATA", help="Data folder; made when it does not exist."),
+]
+Store = Annotated[
+    str | None,
+    typer.Option(
+        "--store", envvar="CRASHWORTHY_STORE", help="postgresql://... ; without it SQLite in the data folder."
+    ),
+]
+Json = Annotated[bool, typer.Option("--json", help="Print JSON for machines instead of words.")]
+
+
+@contextmanager
+def opened(data: Path | None, store: str | None) -> Iterator[Workshop]:
+    """Open the workshop for one command and close it at the end."""
+    from crashworthy.workshop import Workshop
+
+    with Workshop(data, store) as workshop:
+        yield workshop
