@@ -81,15 +81,15 @@ CAUTIONS: Final = _by_act(
     ),
     Caution(
         "flying",
-        "Where, how high and over whom you may fly is for your local law to say, not for this tool. Keep people "
-        "and animals clear of where you crash.",
+        "Where, how high and over whom you may fly is for your local law to say, not for this tool. Keep "
+        "people and animals clear of where you crash.",
         "local aviation law prevails",
         "common practice, no source",
     ),
     Caution(
         "loose",
-        "A check that finds a screw loose or gone: look for the cause and for damage beside it before the next "
-        "pack, and use the torque for the weaker of screw and thread.",
+        "A check that finds a screw loose or gone: look for the cause and for damage beside it before the "
+        "next pack, and use the torque for the weaker of screw and thread.",
         "common practice, no source",
         "common practice, no source",
     ),
