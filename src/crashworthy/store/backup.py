@@ -1,0 +1,271 @@
+"""Backup while in use, and the check that everything is still what was entered.
+
+A backup is always one SQLite file, of a PostgreSQL store too: it opens as a store of its own, anywhere.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import secrets
+import sqlite3
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import sqlalchemy as sa
+
+from crashworthy.errors import JournalError, Problem, StoreError
+from crashworthy.store import schema
+from crashworthy.store.engine import reading, writing
+from crashworthy.store.journal import event_digest
+from crashworthy.upkeep.events import Event
+from crashworthy.upkeep.lines import from_line, to_line, trusted_payload
+
+if TYPE_CHECKING:
+    from sqlalchemy.engine import Row
+
+    from crashworthy.store.store import Store
+
+__all__ = ["BackupReport", "VerifyReport", "backup", "copy_rows", "restore", "verify"]
+
+_MOST_SHOWN: Final = 20
+_CHUNK: Final = 500
+
+
+@dataclass(frozen=True, slots=True)
+class VerifyReport:
+    """What verifying found.
+
+    Attributes:
+        events: how many were read.
+        digest: SHA-256 over all event digests in the order of ids, hexadecimal; two stores with the same
+            events have the same.
+        problems: what is wrong, at most the first 20.
+    """
+
+    events: int
+    digest: str
+    problems: tuple[Problem, ...]
+
+    @property
+    def ok(self) -> bool:
+        """Nothing is wrong."""
+        return not self.problems
+
+    def summary(self) -> str:
+        """One sentence with the numbers."""
+        if self.ok:
+            return f"{self.events} events, every one as it was entered (digest {self.digest[:12]})."
+        return f"{len(self.problems)} problems in {self.events} events: {self.problems[0]}"
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain dict."""
+        problems = [str(p) for p in self.problems]
+        return {"ok": self.ok, "events": self.events, "digest": self.digest, "problems": problems}
+
+
+@dataclass(frozen=True, slots=True)
+class BackupReport:
+    """A backup that was written and verified.
+
+    Attributes:
+        path: the file.
+        size: bytes.
+        sha256: of the file, hexadecimal.
+        events: how many it holds.
+        digest: as in ``VerifyReport``.
+    """
+
+    path: Path
+    size: int
+    sha256: str
+    events: int
+    digest: str
+
+    def summary(self) -> str:
+        """One sentence with the numbers."""
+        return f"{self.events} events, {self.size / 1e6:.1f} MB, verified, in {self.path}."
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain dict."""
+        return {name: str(v) if isinstance(v := getattr(self, name), Path) else v for name in self.__slots__}
+
+
+def verify(store: Store) -> VerifyReport:
+    """Read every event strictly, compare it with its digest, and let the database check itself."""
+    problems: list[Problem] = []
+    digests: dict[bytes, bytes] = {}
+    count = 0
+    with reading(store.engine, store.address) as connection:
+        if connection.dialect.name == "sqlite":
+            for (said,) in connection.exec_driver_sql("PRAGMA integrity_check(20)"):
+                if said != "ok":
+                    problems.append(_bad(store, f"the file is damaged: {said}"))
+            problems += [
+                _bad(store, f"table {row[0]} names something that is not there")
+                for row in connection.exec_driver_sql("PRAGMA foreign_key_check")
+            ]
+        for row in connection.execute(sa.select(schema.event).order_by(schema.event.c.seq)):
+            count += 1
+            if what := _fault(row):
+                problems.append(_bad(store, f"event {row.seq} {what}"))
+            digests[row.event_id.bytes] = bytes(row.digest)
+    total = hashlib.sha256()
+    for key in sorted(digests):
+        total.update(digests[key])
+    return VerifyReport(count, total.hexdigest(), tuple(problems[:_MOST_SHOWN]))
+
+
+def _bad(store: Store, what: str) -> Problem:
+    return Problem(what, "keep this file, restore your latest backup", store.address.shown)
+
+
+def _fault(row: Row[Any]) -> str:
+    """What is wrong with one stored event, or ""."""
+    try:
+        said = trusted_payload(row.kind, row.payload)
+        event = Event.trusted(row.event_id, row.quad, row.occurred, row.device, row.device_seq, said)
+        strict = from_line(to_line(event))
+    except (KeyError, ValueError, TypeError):
+        return "cannot be read"
+    except JournalError as error:
+        return f"breaks a rule: {error.problems[0]}"
+    return "" if event_digest(strict) == bytes(row.digest) else "was changed after it was entered"
+
+
+def backup(store: Store, to: Path | str) -> BackupReport:
+    """Write a copy of everything to a new file while the store stays in use.
+
+    The copy is of one moment. It is written under a passing name, verified, and only then given its own, so a
+    file of that name is always whole.
+
+    Args:
+        store: the store.
+        to: a new file, or a folder that gets a file named by the moment.
+
+    Returns:
+        What was written.
+
+    Raises:
+        StoreError: the file exists, cannot be written, or the copy does not verify.
+    """
+    target = Path(to).expanduser()
+    if target.is_dir():
+        target = target / f"crashworthy-{store.now():%Y%m%d-%H%M%S}.db"
+    if target.exists():
+        raise StoreError(Problem("there is a file of that name", "name a new file", str(target)))
+    passing = target.with_name(f".{target.name}.{secrets.token_hex(4)}")
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        if store.engine.dialect.name == "sqlite":
+            _copy_file(store, passing)
+        else:
+            _copy_server(store, passing)
+        report = _verified(passing)
+        _settle(passing)
+        sha256 = _sha256(passing)
+        passing.rename(target)
+    except OSError as problem:
+        what = problem.strerror or "cannot be written"
+        raise StoreError(Problem(what, "give a place that you may write to", str(target))) from None
+    finally:
+        for left in (passing, *(passing.with_name(passing.name + end) for end in ("-wal", "-shm"))):
+            left.unlink(missing_ok=True)
+    return BackupReport(target, target.stat().st_size, sha256, report.events, report.digest)
+
+
+def restore(store: Store, source: Path | str) -> VerifyReport:
+    """Fill an empty store from a backup, after verifying the backup.
+
+    Returns:
+        What verifying the store found afterwards; its digest equals the backup's.
+
+    Raises:
+        StoreError: the backup does not verify, or the store is not empty.
+    """
+    from crashworthy.store.store import open_store
+
+    with open_store(source, create=False) as old:
+        before = verify(old)
+        if not before.ok:
+            raise StoreError(*before.problems)
+        copy_rows(old, store)
+    after = verify(store)
+    if after.digest != before.digest:
+        raise StoreError(Problem("the copy differs from the backup", "restore into a new store again"))
+    return after
+
+
+def copy_rows(old: Store, new: Store) -> None:
+    """Copy every row of one store into an empty one, whatever database each is on, in one transaction.
+
+    The new store keeps its own device name, so that two stores never enter events under one.
+
+    Raises:
+        StoreError: the new store holds something already.
+    """
+    tables = [t for t in schema.metadata.sorted_tables if t.name not in _OWN]
+    with _snapshot(old) as source, writing(new.engine, new.address) as target:
+        for table in tables:
+            if target.execute(sa.select(sa.literal(1)).select_from(table).limit(1)).first() is not None:
+                raise StoreError(Problem("this store is not empty", "give a new one", new.address.shown))
+        for table in tables:
+            # seq is left to the new store: PostgreSQL must go on counting by itself.
+            columns = [c for c in table.columns if not (table is schema.event and c.name == "seq")]
+            query = sa.select(*columns)
+            if table is schema.event:
+                query = query.order_by(schema.event.c.seq)
+            rows = source.execute(query).mappings()
+            while chunk := rows.fetchmany(_CHUNK):
+                target.execute(sa.insert(table), [dict(row) for row in chunk])
+
+
+_OWN: Final = frozenset({schema.VERSION_TABLE, "event_kind", "setting"})
+
+
+def _snapshot(store: Store) -> Any:
+    """A read transaction that sees one moment of the whole database."""
+    if store.engine.dialect.name == "postgresql":
+        engine = store.engine.execution_options(isolation_level="REPEATABLE READ")
+        return reading(engine, store.address)
+    return reading(store.engine, store.address)
+
+
+def _copy_file(store: Store, to: Path) -> None:
+    with reading(store.engine, store.address) as connection:
+        raw = connection.connection.driver_connection
+        assert isinstance(raw, sqlite3.Connection)  # noqa: S101 - the dialect was asked
+        with closing(sqlite3.connect(to)) as copy:
+            raw.backup(copy)
+
+
+def _copy_server(store: Store, to: Path) -> None:
+    from crashworthy.store.store import open_store
+
+    with open_store(to) as copy:
+        copy_rows(store, copy)
+
+
+def _verified(path: Path) -> VerifyReport:
+    from crashworthy.store.store import open_store
+
+    with open_store(path, create=False) as copy:
+        report = verify(copy)
+    if not report.ok:
+        raise StoreError(*report.problems)
+    return report
+
+
+def _settle(path: Path) -> None:
+    """Make the copy one self-contained file and see it onto the disk."""
+    with closing(sqlite3.connect(path)) as copy:
+        copy.execute("PRAGMA journal_mode=DELETE").close()
+    with path.open("rb+") as file:
+        os.fsync(file.fileno())
+
+
+def _sha256(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()

@@ -1,0 +1,242 @@
+"""The journal folded into what upkeep reasons with: a pure function of the set of events.
+
+Order of arrival and duplicates do not matter: events are put in order by when they happened, then by id, and
+an id counts once. Rules of the fold:
+
+- A retraction makes its target count as never entered. It works on events of the same quad. A retraction of
+  a retraction has no effect: to bring an event back, enter it again. So no chain of corrections can loop.
+- A pack adds its dose to every joint group, a crash adds the jump of its severity (``upkeep.dose``).
+- A group's screws are tight when its journal begins (assumption).
+- A check with ``tightened`` "all", or a tightening, renews all screws of the group. With "loose" only the
+  screws found loose begin anew; the others keep their age and are known tight up to now. With "none" the
+  loose ones stay loose: the group is due at once, and they are not counted as found a second time.
+- A swap or repair of a part does not renew a group: it undoes only some of its screws.
+- A slam makes the groups due whose prior says so (arm and motor) until they are checked or tightened.
+- A break counts once: the crash that names it, and the swap or repair that mends it, are one break. A swap or
+  repair "broke" that no crash announced adds the part to the crash it names, else to the latest one before.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+from statistics import median
+from typing import TYPE_CHECKING, Final
+
+from crashworthy.upkeep.dose import crash_dose, pack_dose
+from crashworthy.upkeep.events import Event
+from crashworthy.upkeep.history import CrashRow, GroupHistory, QuadHistory
+from crashworthy.upkeep.lines import to_line
+from crashworthy.upkeep.payloads import Check, Crash, Note, Pack, Repair, Retraction, Swap, Tighten
+from crashworthy.upkeep.priors import CLASSES, load_priors
+from crashworthy.upkeep.screws import ScrewLedger
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Mapping
+    from uuid import UUID
+
+    from crashworthy.build.quad import Joint
+    from crashworthy.upkeep.priors import DosePrior, Priors
+
+    Share = Callable[[str, Crash], float]
+
+__all__ = ["Screws", "active_events", "fold", "fold_all", "screws_of"]
+
+_CLEAN_PACKS: Final = 10  # assumption: the reference vibration is the median of so many clean packs
+
+
+@dataclass(frozen=True, slots=True)
+class Screws:
+    """What the fold needs to know of a joint group.
+
+    Attributes:
+        upkeep: which prior it takes: arm, motor or other.
+        count: how many screws; 0 when not known (the most ever looked at is taken).
+    """
+
+    upkeep: str
+    count: int = 0
+
+
+def screws_of(joints: Iterable[Joint]) -> dict[str, Screws]:
+    """The joint groups of a build, by name, for ``fold``."""
+    return {joint.name: Screws(joint.upkeep, joint.count) for joint in joints}
+
+
+def active_events(events: Iterable[Event], quad: str) -> list[Event]:
+    """The events of one quad that count: in order, each id once, without retractions and what they took back.
+
+    Should two different events claim one id, the one whose line sorts first is kept, so that the answer stays
+    a function of the set.
+    """
+    by_id: dict[UUID, Event] = {}
+    for event in events:
+        if event.quad != quad:
+            continue
+        other = by_id.setdefault(event.id, event)
+        if other is not event and other != event:
+            by_id[event.id] = min(other, event, key=to_line)
+    gone = {e.payload.target for e in by_id.values() if isinstance(e.payload, Retraction)}
+    kept = (e for e in by_id.values() if e.id not in gone and not isinstance(e.payload, Retraction))
+    return sorted(kept, key=lambda e: e.order)
+
+
+def fold(
+    quad: str,
+    events: Iterable[Event],
+    groups: Mapping[str, Screws],
+    *,
+    priors: Priors | None = None,
+    share: Share | None = None,
+) -> QuadHistory:
+    """What a set of events says about one quad.
+
+    Args:
+        quad: slug; events of other quads are passed over.
+        events: any iterable, in any order, duplicates allowed.
+        groups: the joint groups of the build, by name; groups that only the journal names are added.
+        priors: dose and crash jumps; the packaged ones when None.
+        share: how much of a crash's jump a group takes, 0 to 1; all of it when None.
+
+    Returns:
+        The history.
+    """
+    priors = load_priors() if priors is None else priors
+    active = active_events(events, quad)
+    book = _Book(quad, priors, _all_groups(groups, active), share)
+    for event in active:
+        book.take(event)
+    return book.history()
+
+
+def fold_all(
+    events: Iterable[Event],
+    groups_by_quad: Mapping[str, Mapping[str, Screws]],
+    *,
+    priors: Priors | None = None,
+) -> dict[str, QuadHistory]:
+    """``fold`` for every quad named in ``groups_by_quad`` or in the events, by slug in alphabetical order."""
+    by_quad: dict[str, list[Event]] = {slug: [] for slug in groups_by_quad}
+    for event in events:
+        by_quad.setdefault(event.quad, []).append(event)
+    return {
+        slug: fold(slug, by_quad[slug], groups_by_quad.get(slug, {}), priors=priors)
+        for slug in sorted(by_quad)
+    }
+
+
+def _all_groups(groups: Mapping[str, Screws], active: list[Event]) -> dict[str, Screws]:
+    """Groups of the build, then those that only the journal names, in alphabetical order."""
+    named = {e.payload.group for e in active if isinstance(e.payload, Check | Tighten)}
+    extra = {g: Screws(g if g in CLASSES else "other") for g in sorted(named - set(groups))}
+    return dict(groups) | extra
+
+
+class _Book:
+    """The running account of one quad; used inside one call of ``fold`` only."""
+
+    def __init__(self, quad: str, priors: Priors, groups: Mapping[str, Screws], share: Share | None) -> None:
+        self.quad, self.dose_prior, self.share = quad, priors.dose, share
+        self.packs, self.dose = 0, 0.0
+        self.clean: deque[float] = deque(maxlen=_CLEAN_PACKS)
+        self.crashes: list[tuple[Event, Crash, list[str]]] = []
+        self.crash_at: dict[UUID, int] = {}
+        self.broken: set[str] = set()
+        self.breaks: dict[str, int] = {}
+        self.swaps: dict[str, int] = {}
+        self.notes: list[str] = []
+        self.groups = {name: ScrewLedger(screws.count) for name, screws in groups.items()}
+        self.slam_due = {n for n, screws in groups.items() if priors.group(screws.upkeep).slam_makes_due}
+
+    def take(self, event: Event) -> None:
+        """Account for one event."""
+        match event.payload:
+            case Pack() as pack:
+                self._pack(pack)
+            case Crash() as crash:
+                self._crash(event, crash)
+            case Check() as check:
+                self.groups[check.group].check(check, event.occurred)
+            case Tighten() as tighten:
+                self.groups[tighten.group].renew()
+            case Swap() as swap:
+                self.swaps[swap.part] = self.swaps.get(swap.part, 0) + 1
+                self._mend(swap)
+            case Repair() as repair:
+                self._mend(repair)
+            case Note() as note:
+                self.notes.append(note.text)
+
+    def _pack(self, pack: Pack) -> None:
+        dose = _dose_of(pack, self.dose_prior, self.clean)
+        if pack.rms and not pack.bent_prop:
+            self.clean.append(pack.rms)
+        self.packs += 1
+        self.dose += dose
+        for ledger in self.groups.values():
+            ledger.pack(dose)
+
+    def _crash(self, event: Event, crash: Crash) -> None:
+        self.crash_at[event.id] = len(self.crashes)
+        self.crashes.append((event, crash, list(crash.broke)))
+        for part in crash.broke:
+            self._count_break(part)
+            self.broken.add(part)
+        jump = crash_dose(self.dose_prior, crash.severity)
+        for name, ledger in self.groups.items():
+            ledger.jump(jump if self.share is None else jump * self.share(name, crash))
+            if crash.severity == "slam" and name in self.slam_due:
+                ledger.slammed = True
+
+    def _mend(self, mend: Swap | Repair) -> None:
+        if mend.why != "broke":
+            self.broken.discard(mend.part)
+            return
+        at = self.crash_at.get(mend.crash) if mend.crash else None
+        announced = mend.part in self.broken if at is None else mend.part in self.crashes[at][2]
+        self.broken.discard(mend.part)
+        if announced:
+            return
+        self._count_break(mend.part)
+        at = len(self.crashes) - 1 if at is None else at
+        if at >= 0 and mend.part not in self.crashes[at][2]:
+            self.crashes[at][2].append(mend.part)
+
+    def _count_break(self, part: str) -> None:
+        self.breaks[part] = self.breaks.get(part, 0) + 1
+
+    def history(self) -> QuadHistory:
+        """The account so far as the contract that the statistics read."""
+        return QuadHistory(
+            quad=self.quad,
+            packs=self.packs,
+            dose=self.dose,
+            crashes=tuple(
+                CrashRow(event.occurred, crash.severity, crash.obstacle, tuple(broke))
+                for event, crash, broke in self.crashes
+            ),
+            groups={name: _group_history(name, ledger) for name, ledger in self.groups.items()},
+            swaps=dict(sorted(self.swaps.items())),
+            breaks=dict(sorted(self.breaks.items())),
+            notes=tuple(reversed(self.notes)),
+        )
+
+
+def _dose_of(pack: Pack, prior: DosePrior, clean: deque[float]) -> float:
+    # Before any clean pack is known there is nothing to compare the vibration with.
+    reference = median(clean) if clean else None
+    return pack_dose(
+        prior, minutes=pack.minutes, rms=pack.rms, reference_rms=reference, bent_prop=pack.bent_prop
+    )
+
+
+def _group_history(name: str, ledger: ScrewLedger) -> GroupHistory:
+    return GroupHistory(
+        group=name,
+        age=ledger.age,
+        packs=ledger.packs_since_renewal,
+        checks=tuple(ledger.rows),
+        forced=ledger.forced,
+        since_missing=ledger.since_missing,
+        last_check=ledger.last_check,
+    )
