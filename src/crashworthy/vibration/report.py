@@ -1,0 +1,412 @@
+"""From a flight log and a build to findings: what could be computed, what could not, and why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from crashworthy.quantities import GRAM_MM
+from crashworthy.vibration.airframe import BELL_SHARE, Airframe, airframe
+from crashworthy.vibration.answers import Answer, LogReport, MotorCard
+from crashworthy.vibration.orders import Lag, Shafts, lag_search, order_tracks, speed_scale
+from crashworthy.vibration.pack import CAVEAT, PackResistance, pack_resistance
+from crashworthy.vibration.quality import PER_TURN, QUESTIONS, Rule, clipped, quality
+from crashworthy.vibration.spectra import DOSE_BAND, Spectrum, campbell, noise_floor, spectrum, v_rms
+from crashworthy.vibration.unbalance import Unbalance, fit_unbalance, grade, grade_value
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from crashworthy.build.quad import Quad
+    from crashworthy.vibration.log import FlightLog
+
+    Floats = NDArray[np.float64]
+
+__all__ = ["REFERENCE", "STANDS_OUT", "analyse"]
+
+REFERENCE: Final = 5.0
+"""Apparent unbalance above which a motor can stand out, g mm: 0.08 g missing at 60 mm. Assumption."""
+
+STANDS_OUT: Final = 2.0
+"""Times the others' median at which a motor stands out. Assumption."""
+
+_MODEL = (
+    "Least squares over all motors and axes in 0.5 s blocks, through the build's inertia: an error of the inertia "
+    "passes into the figure one to one and cancels between flights of one quad. "
+    "Apparent: arms that bend in their plane near the shaft speed amplify it."
+)
+
+
+def analyse(
+    log: FlightLog,
+    quad: Quad | Airframe | None,
+    *,
+    cutoff_hz: float | None = None,
+    progress: Callable[[float, str], None] | None = None,
+) -> LogReport:
+    """Ask a log everything it can answer.
+
+    Args:
+        log: the flight.
+        quad: the build that flew it; None computes what needs no build.
+        cutoff_hz: cut-off of the gyro's first-order low pass, when known; unbalance is divided by its gain.
+        progress: called with the share done (0 to 1) and what is being done.
+
+    Raises:
+        LogError: the build's motor order is not usable.
+    """
+    say = progress or (lambda _share, _what: None)
+    frame = None if quad is None else airframe(quad)
+    rules = quality(log, frame)
+    notes = _notes(log, frame)
+    answers: list[Answer] = []
+
+    say(0.05, "spectrum")
+    density = spectrum(log) if rules["spectrum"].can else None
+    floor = None if density is None else noise_floor(density)
+    answers.append(_spectrum_answer(rules["spectrum"], floor))
+    dose = None
+    if rules["dose"].can and density is not None and frame is not None:
+        dose = v_rms(density, frame.radius)
+    answers.append(_dose_answer(rules["dose"], dose, frame))
+
+    lag, shafts, blade = None, None, None
+    followed = rules["unbalance"].can or rules["blade pass"].can
+    if followed and log.speed_t is not None and log.speed is not None:
+        say(0.2, "telemetry lag")
+        lag = lag_search(log)
+        notes += _lag_notes(log, lag, frame)
+        shafts = Shafts.of(log.speed_t, log.speed, lag.seconds)
+    say(0.5, "orders")
+    cards: tuple[MotorCard, ...] = ()
+    if rules["blade pass"].can and shafts is not None:
+        blade = _blade_pass(log, shafts, frame.blades if frame else 3)
+    answers.append(_blade_answer(rules["blade pass"], blade, frame))
+    say(0.65, "unbalance")
+    fitted = None
+    if rules["unbalance"].can and shafts is not None and frame is not None:
+        fitted = fit_unbalance(log, frame, shafts)
+        if any(not m.separable for m in fitted.motors):
+            longer = fit_unbalance(log, frame, shafts, 1.0)
+            if sum(m.separable for m in longer.motors) > sum(m.separable for m in fitted.motors):
+                fitted = longer
+        cards = _cards(fitted, frame, blade, cutoff_hz)
+        if cutoff_hz is not None:
+            notes += _gain_notes(cards, cutoff_hz)
+    answers.append(_unbalance_answer(rules["unbalance"], cards, lag, cutoff_hz))
+    say(0.85, "map")
+    chart = None
+    if density is not None:
+        chart = campbell(log, shafts, frame.blades if frame else 3)
+        if chart is None and shafts is not None:
+            chart = campbell(log, None, frame.blades if frame else 3)
+    say(0.95, "pack")
+    pack = None
+    if rules["pack"].can and log.power_t is not None and log.volts is not None and log.amps is not None:
+        pack = pack_resistance(log.power_t, log.volts, log.amps)
+    answers.append(_pack_answer(rules["pack"], pack))
+    say(1.0, "done")
+    order = ["unbalance", "blade pass", "dose", "pack", "spectrum"]
+    answers.sort(key=lambda a: (not a.computed, order.index(a.question)))
+    return LogReport(
+        quad="" if quad is None or isinstance(quad, Airframe) else quad.slug,
+        duration=log.duration,
+        meta=log.meta,
+        answers=tuple(answers),
+        motors=cards,
+        spectrum=density,
+        noise_floor=None if floor is None else (float(floor[0]), float(floor[1]), float(floor[2])),
+        campbell=chart,
+        lag=lag,
+        pack=pack,
+        v_rms=dose,
+        dose_band=DOSE_BAND,
+        notes=tuple(notes),
+    )
+
+
+def _notes(log: FlightLog, frame: Airframe | None) -> list[str]:
+    notes = list(log.meta.notes)
+    if log.meta.invented:
+        notes.append("The file says that it is simulated: no real quad flew this.")
+    stretches = log.segments()
+    if len(stretches) > 1:
+        lost = sum(g.samples for g in log.meta.gaps)
+        notes.append(
+            f"{len(log.meta.gaps)} gaps with about {lost} lost samples split the log into {len(stretches)} parts."
+        )
+    if log.meta.jitter > 0.1:
+        notes.append(
+            f"The clock is uneven (steps vary by {100 * log.meta.jitter:.0f} %): spectra are blurred, orders are not."
+        )
+    share = clipped(log)
+    if share > 0.001:
+        notes.append(f"{100 * share:.2f} % of the gyro's samples stand at full scale.")
+    if frame is None:
+        notes.append("No build was given, so nothing that needs inertia was computed.")
+    return notes
+
+
+def _lag_notes(log: FlightLog, lag: Lag, frame: Airframe | None) -> list[str]:
+    notes = []
+    if not lag.known:
+        notes.append(
+            "The telemetry's lag cannot be told (speeds hardly change or no line follows them); none is taken off."
+        )
+        return notes
+    if lag.seconds > 0.0235:
+        notes.append("The telemetry seems later than 24 ms, the most that is tried: unbalance may be wrong.")
+    pairs = frame.pole_pairs if frame and frame.pole_pairs else 7
+    tried = [p for p in range(5, 10) if p != pairs]
+    got = speed_scale(log, lag.seconds, [1.0, *(pairs / p for p in tried)])
+    best = int(np.argmax(got))
+    if best and got[best] > 1.5 * got[0]:
+        notes.append(
+            f"Order 1 fits better with {tried[best - 1]} pole pairs than with {pairs}: check the motors' pole pairs "
+            "or the speed column's unit."
+        )
+    return notes
+
+
+@dataclass(frozen=True, slots=True)
+class _BladePass:
+    """Blade-passing amplitude of each motor, deg/s, over the blocks slow enough for the log."""
+
+    amplitude: Floats
+    blocks: int
+
+
+def _blade_pass(log: FlightLog, shafts: Shafts, blades: int) -> _BladePass | None:
+    tracks = order_tracks(log, shafts, [1.0, 2.0, float(blades)] if blades != 2 else [1.0, 2.0])
+    good = tracks.f.max(axis=1) * blades * PER_TURN <= log.fs * 1.0001 if len(tracks.t) else np.empty(0, bool)
+    if good.sum() < 4:
+        return None
+    power = (np.abs(tracks.amplitude[good, :, -1, :]) ** 2).sum(axis=2)
+    return _BladePass(np.degrees(np.sqrt(np.median(power, axis=0))), int(good.sum()))
+
+
+def _gain(speed: float, cutoff: float | None) -> float:
+    return 1.0 if cutoff is None else float(1.0 / np.hypot(1.0, speed / cutoff))
+
+
+def _gain_notes(cards: tuple[MotorCard, ...], cutoff: float) -> list[str]:
+    low = min(_gain(c.speed, cutoff) for c in cards)
+    if low >= 0.7:
+        return []
+    return [
+        f"The gyro's low pass leaves only {100 * low:.0f} % of the line at shaft speed: unbalance rests on the "
+        "cut-off that was given."
+    ]
+
+
+def _cards(
+    fitted: Unbalance, frame: Airframe, blade: _BladePass | None, cutoff: float | None
+) -> tuple[MotorCard, ...]:
+    gains = [_gain(m.speed, cutoff) for m in fitted.motors]
+    size = np.array([m.unbalance / g for m, g in zip(fitted.motors, gains, strict=True)]) / GRAM_MM
+    error = np.array([m.error / g for m, g in zip(fitted.motors, gains, strict=True)]) / GRAM_MM
+    cards: list[MotorCard] = []
+    for i, m in enumerate(fitted.motors):
+        rest = np.delete(size, i)
+        rest = rest[np.isfinite(rest)]
+        others = float(np.median(rest)) if len(rest) else None
+        ratio = float(size[i] / others) if others and m.separable and others > 0.0 else None
+        value = grade_value(size[i] * GRAM_MM, float(frame.rotor_mass[i]), m.speed * 60.0)
+        verdict, text, change = _words(frame.labels[i], m.separable, size[i], error[i], others, m.inflation)
+        cloud = m.clouds[:: max(1, -(-len(m.clouds) // 200))] / GRAM_MM
+        cards.append(
+            MotorCard(
+                corner=frame.corners[i],
+                label=frame.labels[i],
+                motor=i + 1,
+                verdict=verdict,
+                unbalance=float(size[i]) if m.separable else None,
+                error=float(error[i]) if m.separable else None,
+                others=others,
+                ratio=ratio,
+                grade=grade(value) if m.separable else "",
+                track=m.track if m.model == "two" else None,
+                track_error=m.track_error if m.model == "two" else None,
+                blade_pass=None if blade is None else float(blade.amplitude[i]),
+                speed=m.speed,
+                blocks=m.blocks,
+                offered=m.offered,
+                inflation=m.inflation,
+                cloud=tuple((float(a), float(b)) for a, b in cloud),
+                text=text,
+                change=change,
+            )
+        )
+    rank = {"stands out": 0, "in line": 2, "no reference": 1, "not separable": 1}
+    cards.sort(key=lambda c: (rank[c.verdict], -(c.unbalance or 0.0), c.motor))
+    return tuple(cards)
+
+
+def _words(
+    label: str, separable: bool, size: float, error: float, others: float | None, inflation: float
+) -> tuple[str, str, str]:
+    """Verdict, text and what would change it."""
+    name = label.capitalize()
+    if not separable:
+        return (
+            "not separable",
+            f"{name}: not separable, another motor turns too nearly at the same speed (error x {inflation:.0f}).",
+            "Fly with throttle, roll and pitch moves so that the motors' speeds part.",
+        )
+    figure = f"apparent unbalance {size:.1f} ± {error:.1f} g mm"
+    if others is None:
+        return "no reference", f"{name}: {figure}; no other motor to compare with.", "Fly with more moves."
+    against = (
+        f"{size / others:.1f} times the others' {others:.1f}" if others > 0.05 else "the others near none"
+    )
+    # It stands out when it is so even at the near end of its error.
+    low = size - 2.0 * error
+    if low > STANDS_OUT * others and low > REFERENCE:
+        return (
+            "stands out",
+            f"{name}: {figure}, {against}: look at its prop first, then the motor's screws and shaft.",
+            "A flight with a new prop there: if the figure stays, it is the motor or its screws.",
+        )
+    return (
+        "in line",
+        f"{name}: {figure}, {against}.",
+        f"It would stand out above {max(STANDS_OUT * others, REFERENCE):.1f} g mm "
+        f"({STANDS_OUT:g} times the others and {REFERENCE:g} g mm, both assumptions).",
+    )
+
+
+def _none(rule: Rule) -> Answer:
+    return Answer(
+        rule.question, QUESTIONS[rule.question], rule.verdict, None, "", None, rule.why, rule.why, rule.change
+    )
+
+
+def _word(rule: Rule) -> str:
+    return "caution" if rule.verdict == "caution" else "computed"
+
+
+def _spectrum_answer(rule: Rule, floor: Floats | None) -> Answer:
+    if floor is None:
+        return _none(rule)
+    worst = float(np.degrees(floor.max()))
+    return Answer(
+        rule.question,
+        QUESTIONS[rule.question],
+        _word(rule),
+        worst,
+        "deg/s/√Hz",
+        None,
+        f"Noise floor {worst:.3g} deg/s/√Hz on the worst axis.",
+        f"Welch density, Hann window, half overlap; median between 0.6 and 0.9 of half the log's rate. {rule.why}.",
+        "Softer mounting of the board, or a filter ahead of the log, lowers it.",
+    )
+
+
+def _dose_answer(rule: Rule, dose: float | None, frame: Airframe | None) -> Answer:
+    if dose is None or frame is None:
+        return _none(rule)
+    return Answer(
+        rule.question,
+        QUESTIONS[rule.question],
+        _word(rule),
+        dose * 1e3,
+        "mm/s rms",
+        None,
+        f"Vibration {dose * 1e3:.1f} mm/s rms at the rotors ({DOSE_BAND[0]:.0f} to {DOSE_BAND[1]:.0f} Hz).",
+        f"Gyro density summed over the band and the axes, times the rotors' radius of {frame.radius * 1e3:.0f} mm. "
+        "The band is an assumption, kept the same for every log so that flights compare.",
+        "Compare it with the same quad's own flights, not with other quads.",
+    )
+
+
+def _blade_answer(rule: Rule, blade: _BladePass | None, frame: Airframe | None) -> Answer:
+    if not rule.can:
+        return _none(rule)
+    if blade is None:
+        slow = Rule(
+            rule.question, False, "too short", "too few blocks in which every speed is known", rule.change
+        )
+        return _none(slow)
+    worst = int(np.argmax(blade.amplitude))
+    label = frame.labels[worst] if frame and worst < len(frame.labels) else f"motor {worst + 1}"
+    value = float(blade.amplitude[worst])
+    count = frame.blades if frame else 3
+    return Answer(
+        rule.question,
+        QUESTIONS[rule.question],
+        _word(rule),
+        value,
+        "deg/s",
+        None,
+        f"Blade passing is strongest at {label}: {value:.2f} deg/s.",
+        f"Order {count} ({count} blades) fitted with orders 1 and 2 in {blade.blocks} blocks; median over blocks, "
+        f"three axes together. {rule.why}.",
+        rule.change or "It tells blades apart only by comparison with the same quad's own flights.",
+    )
+
+
+def _unbalance_answer(
+    rule: Rule, cards: tuple[MotorCard, ...], lag: Lag | None, cutoff: float | None
+) -> Answer:
+    if not rule.can:
+        return _none(rule)
+    told = [c for c in cards if c.unbalance is not None]
+    filtered = (
+        "The gyro's low pass is not known, so near its cut-off the figure is a lower bound."
+        if cutoff is None
+        else f"Divided by the gain of a first-order low pass at {cutoff:.0f} Hz."
+    )
+    late = f" Speed telemetry is {lag.seconds * 1e3:.1f} ms late; taken off." if lag and lag.known else ""
+    if not told:
+        text = (
+            "no motor could be told from the others"
+            if cards
+            else "too few blocks in which every speed is known"
+        )
+        return Answer(
+            rule.question,
+            QUESTIONS[rule.question],
+            "not separable" if cards else "too short",
+            None,
+            "g mm",
+            None,
+            text,
+            f"{_MODEL}{late}",
+            cards[0].change if cards else "log a longer flight",
+        )
+    worst = max(told, key=lambda c: c.unbalance or 0.0)
+    loud = next((c for c in cards if c.verdict == "stands out"), None)
+    top = loud or worst
+    return Answer(
+        rule.question,
+        QUESTIONS[rule.question],
+        _word(rule),
+        top.unbalance,
+        "g mm",
+        top.error,
+        top.text,
+        f"{_MODEL} {filtered}{late} {rule.why}. Grades take the prop and {100 * BELL_SHARE:.0f} % of the motor as "
+        "turning mass (assumption).",
+        top.change,
+    )
+
+
+def _pack_answer(rule: Rule, pack: PackResistance | None) -> Answer:
+    if pack is None:
+        return _none(rule)
+    return Answer(
+        rule.question,
+        QUESTIONS[rule.question],
+        _word(rule),
+        pack.r0 * 1e3,
+        "mΩ",
+        pack.error * 1e3,
+        pack.summary(),
+        f"Regression of voltage on current with a falling open-circuit voltage and one relaxation of {pack.tau:g} s "
+        f"(assumption). {CAVEAT}",
+        "A flight with the pack at another temperature, or a better current sensor.",
+    )

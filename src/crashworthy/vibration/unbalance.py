@@ -1,0 +1,313 @@
+"""Unbalance of each motor in g mm from the gyro, through the rigid body of the build.
+
+A rotor's unbalance U (kg m) turning at ω pulls with F = U ω² (1, -j s, 0) e^{jθ} at its hub r (s = ±1 turning
+sense); the moment r x F turns the quad at I⁻¹·(r x F)/(jω), so the rate is proportional to U·ω. A once-a-turn
+force along the shaft T ω² (a bent blade: "track") does the same through r x z and gives no yaw. Both unknowns of
+all motors are fitted to the three axes of each block at once. Valid below the arm's in-plane bending mode, near
+which the figure is amplified: hence *apparent* unbalance.
+
+Grade: G = e·Ω in mm/s with e = U/m (ISO 21940-11:2016, 4; same relation as ISO 1940-1).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from crashworthy.quantities import GRAM_MM
+from crashworthy.vibration.orders import BLOCK, HANN_LOSS, Blocks, Piece, Shafts, blocks, hann, pieces
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from crashworthy.vibration.airframe import Airframe
+    from crashworthy.vibration.log import FlightLog
+
+    Floats = NDArray[np.float64]
+    Complexes = NDArray[np.complex128]
+
+__all__ = [
+    "GRADES",
+    "INFLATION",
+    "REFERENCE_HZ",
+    "MotorUnbalance",
+    "Unbalance",
+    "fit_unbalance",
+    "grade",
+    "grade_value",
+    "permissible",
+    "signatures",
+]
+
+GRADES: Final = (0.4, 1.0, 2.5, 6.3, 16.0, 40.0, 100.0, 250.0, 630.0, 1600.0, 4000.0)
+"""Balance quality grades, mm/s (ISO 21940-11:2016, table 1)."""
+
+INFLATION: Final = 9.0
+"""A block counts for a motor while the other motors raise its variance at most so much (error x 3)."""
+
+FEWEST: Final = 6
+"""Fewest blocks from which a motor's unbalance is told."""
+
+REFERENCE_HZ: Final = 300.0
+"""Speed at which track forces are stated, Hz (18 000 rpm)."""
+
+
+def signatures(frame: Airframe) -> Complexes:
+    """Rate over U·ω of each motor: (m, 2, 3) complex, 1/(kg m); [:, 0] unbalance, [:, 1] track.
+
+    Source: F = U ω², moment r x F, Euler's equation linearised about rest.
+    """
+    turn = np.linalg.inv(frame.inertia) / 1j
+    out = np.empty((len(frame.spin), 2, 3), dtype=np.complex128)
+    for m, (r, s) in enumerate(zip(frame.rotors, frame.spin, strict=True)):
+        out[m, 0] = turn @ np.cross(r, np.array([1.0, -1j * s, 0.0]))
+        out[m, 1] = turn @ np.cross(r, np.array([0.0, 0.0, 1.0]))
+    return out
+
+
+def permissible(grade_mm_s: float, mass: float, rpm: float) -> float:
+    """Permissible residual unbalance, kg m: G·m/Ω (ISO 21940-11:2016, 6.2)."""
+    return grade_mm_s * 1e-3 * mass / (rpm * 2 * np.pi / 60.0)
+
+
+def grade_value(unbalance: float, mass: float, rpm: float) -> float:
+    """G = e·Ω in mm/s of an unbalance in kg m on a rotor of ``mass`` kg."""
+    return unbalance / mass * (rpm * 2 * np.pi / 60.0) * 1e3
+
+
+def grade(value: float) -> str:
+    """The grade that covers G = ``value`` mm/s ("G250"), or "over G4000"."""
+    for step in GRADES:
+        if value <= step:
+            return f"G{step:g}"
+    return f"over G{GRADES[-1]:g}"
+
+
+@dataclass(frozen=True, slots=True)
+class MotorUnbalance:
+    """One motor.
+
+    Attributes:
+        unbalance: apparent unbalance, kg m; nan when not separable.
+        error: its standard error, kg m.
+        track: once-a-turn force along the shaft at 300 Hz, N; nan when it was not fitted.
+        track_error: its standard error, N.
+        blocks: how many blocks could tell it.
+        offered: how many blocks there were.
+        condition: median condition number of the joint fit over all blocks.
+        inflation: median rise of the standard error through the other motors, over all blocks.
+        separable: whether at least six blocks could tell it.
+        model: "two" (unbalance and track), "one" (unbalance alone, track taken as zero) or "".
+        speed: median speed, Hz.
+        clouds: (blocks, 2) real and imaginary part, kg m, one row a block that counted.
+    """
+
+    unbalance: float
+    error: float
+    track: float
+    track_error: float
+    blocks: int
+    offered: int
+    condition: float
+    inflation: float
+    separable: bool
+    model: str
+    speed: float
+    clouds: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Unbalance:
+    """All motors of a flight.
+
+    Attributes:
+        motors: in the order of the log.
+        seconds: length of a block, s.
+    """
+
+    motors: tuple[MotorUnbalance, ...]
+    seconds: float
+
+
+@dataclass(slots=True)
+class _Fits:
+    """What the blocks gave, one row a block: value, variance and inflation of both unknowns of each motor."""
+
+    value: Complexes
+    variance: Floats
+    inflation: Floats
+    condition: Floats
+
+
+def _maps(sign: Complexes) -> Floats:
+    """(3, 2m, 2mk) from unknowns (motor, unknown, re/im) to coefficients (motor, re/im), axis by axis."""
+    m, k, _ = sign.shape
+    out = np.zeros((3, m, 2, m, k, 2))
+    for i in range(m):
+        s = sign[i].T  # (3, k)
+        out[:, i, 0, i, :, 0], out[:, i, 0, i, :, 1] = s.real, -s.imag
+        out[:, i, 1, i, :, 0], out[:, i, 1, i, :, 1] = s.imag, s.real
+    return out.reshape(3, 2 * m, 2 * m * k)
+
+
+def _noise(piece: Piece, rest: Floats, window: Floats, fs: float, absorbed: float) -> Floats:
+    """Variance of white noise as dense as the residual near the shaft speeds, by axis, (rad/s)²."""
+    power = np.abs(np.fft.rfft(rest * window, axis=0)) ** 2
+    f = np.fft.rfftfreq(len(rest), 1 / fs)
+    # Where the shafts' lines stand in this record: above fs/2 they fold back.
+    shown = np.abs(piece.f - fs * np.round(piece.f / fs))
+    near = np.abs(f[:, None] - shown).min(axis=1) <= 25.0 + piece.spread.max()
+    near &= f > 10.0
+    if near.sum() < 4:
+        near = f > 10.0
+    free = max(1.0 - absorbed / (2.0 * near.sum() / 1.5), 0.2)
+    out: Floats = power[near].mean(axis=0) / (window**2).sum() / free
+    return out
+
+
+def _fit(log: FlightLog, where: Blocks, shafts: Shafts, sign: Complexes) -> tuple[_Fits, Floats]:
+    m, k, _ = sign.shape
+    scale = np.linalg.norm(sign, axis=2)
+    maps = _maps(sign / scale[:, :, None])
+    w = hann(where.size)[:, None]
+    root = np.sqrt(w)
+    rows: list[tuple[Complexes, Floats, Floats, float]] = []
+    speeds: list[Floats] = []
+    for piece in pieces(log, where, shafts, [1.0], weighted=True):
+        xw = piece.x * w
+        gram, right = xw.T @ piece.x, xw.T @ piece.y
+        sigma2 = np.ones(3)
+        for _ in range(2):
+            normal = np.einsum("apu,pq,aqv,a->uv", maps, gram, maps, 1 / sigma2, optimize=True)
+            d = 1 / np.sqrt(np.diag(normal))
+            eigen, vectors = np.linalg.eigh(normal * d[:, None] * d)
+            eigen = np.maximum(eigen, 1e-12 * eigen[-1])
+            inverse = (vectors / eigen) @ vectors.T * d[:, None] * d
+            side = np.einsum("apu,pa,a->u", maps, right, 1 / sigma2)
+            z = inverse @ side
+            rest = piece.y - piece.x @ np.einsum("apu,u->pa", maps, z)
+            sigma2 = np.maximum(_noise(piece, rest, w, where.fs, 2.0 * m * k / 3.0), 1e-16)
+        # The last pass's weights are one step behind its variance; both come from nearly the same residual.
+        normal = np.einsum("apu,pq,aqv,a->uv", maps, gram, maps, 1 / sigma2, optimize=True)
+        alone = np.zeros(m * k)
+        for i in range(m):
+            own = slice(2 * k * i, 2 * k * (i + 1))
+            alone[k * i : k * (i + 1)] = np.diag(np.linalg.pinv(normal[own, own])).reshape(k, 2).sum(axis=1)
+        d = 1 / np.sqrt(np.diag(normal))
+        eigen, vectors = np.linalg.eigh(normal * d[:, None] * d)
+        eigen = np.maximum(eigen, 1e-12 * eigen[-1])
+        full = np.diag((vectors / eigen) @ vectors.T * d[:, None] * d).reshape(m * k, 2).sum(axis=1)
+        pair = z.reshape(m, k, 2)
+        rows.append(
+            (
+                (pair[..., 0] + 1j * pair[..., 1]) / scale,
+                (HANN_LOSS * full).reshape(m, k) / scale**2,
+                (full / np.maximum(alone, 1e-300)).reshape(m, k),
+                float(eigen[-1] / eigen[0]),
+            )
+        )
+        speeds.append(piece.f)
+    if not rows:
+        empty = np.empty((0, m, k))
+        return _Fits(empty.astype(np.complex128), empty, empty, np.empty(0)), np.empty((0, m))
+    fits = _Fits(
+        np.array([r[0] for r in rows]),
+        np.array([r[1] for r in rows]),
+        np.array([r[2] for r in rows]),
+        np.array([r[3] for r in rows]),
+    )
+    return fits, np.array(speeds)
+
+
+def _size(value: Complexes, variance: Floats) -> tuple[float, float]:
+    """Debiased magnitude and its standard error from blocks with complex scatter.
+
+    Phases do not hold over a flight (the telemetry's angle drifts), so |u|² less its variance is averaged, blocks
+    weighted by 1/(variance + typical square error); squares beyond five robust deviations are drawn in. The error
+    is that of a jackknife over runs of four overlapping blocks.
+    """
+    square = np.abs(value) ** 2 - variance
+    mid = float(np.median(square))
+    spread = 1.4826 * float(np.median(np.abs(square - mid)))
+    if spread > 0:
+        square = np.clip(square, mid - 5 * spread, mid + 5 * spread)
+    level = max(mid, float(np.median(variance)))
+    weight = 1.0 / (variance**2 + 2.0 * level * variance + (0.1 * level) ** 2)
+    mean = float(weight @ square / weight.sum())
+    groups = [slice(i, i + 4) for i in range(0, len(square), 4)]
+    if len(groups) > 2:
+        left = np.array(
+            [
+                (weight @ square - weight[g] @ square[g]) / max(weight.sum() - weight[g].sum(), 1e-300)
+                for g in groups
+            ]
+        )
+        g = len(groups)
+        error2 = float(np.sqrt((g - 1) / g * ((left - left.mean()) ** 2).sum()))
+    else:
+        error2 = float(square.std() / np.sqrt(max(len(square) / 2, 1)))
+    floor2 = float(
+        np.sqrt(1.0 / np.sum(1.0 / (variance**2 + 2.0 * max(mean, 0.0) * variance + 1e-300)) * 2.0)
+    )
+    error2 = max(error2, floor2)
+    size = float(np.sqrt(max(mean, 0.0)))
+    return size, error2 / (2.0 * max(size, float(np.sqrt(error2))))
+
+
+def fit_unbalance(log: FlightLog, frame: Airframe, shafts: Shafts, seconds: float = BLOCK) -> Unbalance:
+    """Fit unbalance and track of every motor.
+
+    A motor whose two unknowns cannot be parted from the others' is fitted again with unbalance alone; if that
+    fails too it is not separable.
+
+    Args:
+        log: with gyro and as many speeds as the airframe has rotors.
+        frame: inertia and rotors in the order of the log's motors.
+        shafts: from the log's speeds, lag taken off.
+        seconds: length of a block.
+    """
+    where = blocks(log, seconds)
+    sign = signatures(frame)
+    two, f = _fit(log, where, shafts, sign)
+    m = len(frame.spin)
+    enough = [int((two.inflation[:, i, 0] <= INFLATION).sum()) >= FEWEST for i in range(m)]
+    one = two if all(enough) or not len(f) else _fit(log, where, shafts, sign[:, :1])[0]
+    out: list[MotorUnbalance] = []
+    for i in range(m):
+        fits, model = (two, "two") if enough[i] else (one, "one")
+        good = fits.inflation[:, i, 0] <= INFLATION
+        n = int(good.sum())
+        # Half the error to quote is how far the nearest speeds allow: blocks with a larger one are dropped above.
+        separable = n >= FEWEST
+        size = error = track = track_error = float("nan")
+        if separable:
+            size, error = _size(fits.value[good, i, 0], fits.variance[good, i, 0])
+            if model == "two":
+                force = (2 * np.pi * REFERENCE_HZ) ** 2
+                track, track_error = _size(fits.value[good, i, 1], fits.variance[good, i, 1])
+                track, track_error = track * force, track_error * force
+        cloud = fits.value[good, i, 0]
+        out.append(
+            MotorUnbalance(
+                unbalance=size,
+                error=error,
+                track=track,
+                track_error=track_error,
+                blocks=n,
+                offered=len(f),
+                condition=float(np.median(fits.condition)) if len(f) else float("nan"),
+                inflation=float(np.sqrt(np.median(fits.inflation[:, i, 0]))) if len(f) else float("nan"),
+                separable=separable,
+                model=model if separable else "",
+                speed=float(np.median(f[:, i])) if len(f) else float("nan"),
+                clouds=np.column_stack([cloud.real, cloud.imag]),
+            )
+        )
+    return Unbalance(tuple(out), seconds)
+
+
+def in_g_mm(value: float) -> float:
+    """Kg m as g mm."""
+    return value / GRAM_MM
