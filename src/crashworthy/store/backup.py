@@ -18,7 +18,7 @@ import sqlalchemy as sa
 
 from crashworthy.errors import JournalError, Problem, StoreError
 from crashworthy.store import schema
-from crashworthy.store.engine import reading, writing
+from crashworthy.store.connect import reading, writing
 from crashworthy.store.journal import event_digest
 from crashworthy.upkeep.events import Event
 from crashworthy.upkeep.lines import from_line, to_line, trusted_payload
@@ -26,7 +26,7 @@ from crashworthy.upkeep.lines import from_line, to_line, trusted_payload
 if TYPE_CHECKING:
     from sqlalchemy.engine import Row
 
-    from crashworthy.store.store import Store
+    from crashworthy.store.engine import Store
 
 __all__ = ["BackupReport", "VerifyReport", "backup", "copy_rows", "restore", "verify"]
 
@@ -185,7 +185,7 @@ def restore(store: Store, source: Path | str) -> VerifyReport:
     Raises:
         StoreError: the backup does not verify, or the store is not empty.
     """
-    from crashworthy.store.store import open_store
+    from crashworthy.store.engine import open_store
 
     with open_store(source, create=False) as old:
         before = verify(old)
@@ -242,14 +242,14 @@ def _copy_file(store: Store, to: Path) -> None:
 
 
 def _copy_server(store: Store, to: Path) -> None:
-    from crashworthy.store.store import open_store
+    from crashworthy.store.engine import open_store
 
     with open_store(to) as copy:
         copy_rows(store, copy)
 
 
 def _verified(path: Path) -> VerifyReport:
-    from crashworthy.store.store import open_store
+    from crashworthy.store.engine import open_store
 
     with open_store(path, create=False) as copy:
         report = verify(copy)

@@ -1,216 +1,382 @@
-"""Addresses, engines and the translation of database errors into words.
-
-A password is never part of a message: addresses are shown without it, and it is blotted out of what the
-driver says.
-"""
+"""One open store: the journal, the quads, the results and the stock of spares."""
 
 from __future__ import annotations
 
-import importlib.util
-import re
+import os
 import sqlite3
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Sequence
+from datetime import UTC, datetime
+from itertools import islice
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Self
+from uuid import UUID
 
 import sqlalchemy as sa
-from sqlalchemy.engine import URL, Connection, Engine
 
-from crashworthy.errors import Problem, StoreError
+from crashworthy.errors import JournalError, NotFoundError, Problem, StoreError
+from crashworthy.store import journal, results, schema
+from crashworthy.store.connect import Address, make_engine, parse_address, reading, writing
+from crashworthy.store.journal import AppendResult, Page
+from crashworthy.store.migrate import ensure_schema
+from crashworthy.store.results import CampaignRecord, LogRecord, QuadRecord
+from crashworthy.upkeep.events import Event, IdMaker, Scribe, amend, retract
 
-__all__ = ["FILE_NAME", "Address", "make_engine", "parse_address", "reading", "writing"]
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
-FILE_NAME: Final = "fleet.db"
-"""The database in a data folder."""
+    from numpy.typing import NDArray
 
-BUSY_SECONDS: Final = 10.0
-"""How long a statement waits for another program that is writing."""
+    from crashworthy.store.backup import BackupReport, VerifyReport
+    from crashworthy.upkeep.payloads import Payload
 
-INSTALL_POSTGRES: Final = "python -m pip install 'crashworthy[postgres]'"
+__all__ = ["Store", "open_store"]
 
-
-class Address:
-    """Where a store is.
-
-    Attributes:
-        url: for SQLAlchemy, with its driver.
-        path: the database file, or None for a server.
-        shown: how to name it to people, without a password.
-    """
-
-    def __init__(self, url: URL, path: Path | None = None) -> None:
-        """Take the URL and, for SQLite, the file."""
-        self.url, self.path = url, path
-        if path is not None:
-            self.shown = str(path)
-        else:
-            # Only the known harmless parts: options after ? may hold a password too.
-            bare = URL.create("postgresql", url.username, None, url.host, url.port, url.database)
-            self.shown = bare.render_as_string()
-
-    def blot(self, text: str) -> str:
-        """The text without any secret of this address."""
-        options = [self.url.query.get(name) for name in ("password", "passfile", "sslpassword")]
-        for secret in (self.url.password, *options):
-            for one in (secret,) if isinstance(secret, str) else secret or ():
-                text = text.replace(str(one), "***")
-        return text
+_OLDEST_SQLITE = (3, 37, 0)  # the first with STRICT tables
 
 
-def parse_address(where: str | Path) -> Address:
-    """Understand a path or a database address.
+def _now() -> datetime:
+    return datetime.now(UTC)
+
+
+def open_store(
+    where: str | Path,
+    *,
+    create: bool = True,
+    clock: Callable[[], datetime] = _now,
+    entropy: Callable[[int], bytes] = os.urandom,
+) -> Store:
+    """Open a store, and make or migrate its tables where needed.
 
     Args:
-        where: a file, a folder (the database is then ``FILE_NAME`` in it), ``sqlite:///file``,
-            or ``postgresql://user@host/name``.
+        where: a file, a folder, or ``postgresql://user@host/name``.
+        create: whether a file that does not exist is made.
+        clock: gives aware datetimes.
+        entropy: gives so many random bytes.
 
     Returns:
-        The address.
+        The store; close it, or use it in a ``with``.
 
     Raises:
-        StoreError: when it is neither.
+        StoreError: with what is wrong and what to do.
     """
-    text = str(where)
-    if "://" not in text:
-        if not text.strip() or text == ":memory:" or "\0" in text:
-            raise StoreError(Problem(f"{text!r} names no file", "give a file or a folder"))
-        return _file(Path(text))
-    scheme = text.split("://", 1)[0].lower()
-    if scheme.split("+")[0] not in ("sqlite", "postgresql", "postgres"):
-        raise StoreError(
-            Problem(
-                f"a store cannot be at a {scheme[:20]}:// address",
-                "give a file, a folder or postgresql://user@host/name",
-            )
-        )
+    address = parse_address(where)
+    if address.path is not None:
+        if sqlite3.sqlite_version_info < _OLDEST_SQLITE:
+            what = f"this Python has SQLite {sqlite3.sqlite_version}, too old for a safe journal"
+            raise StoreError(Problem(what, "use Python 3.11 or newer from its own installer"))
+        _make_folder(address, create)
+    engine = make_engine(address)
     try:
-        url = sa.make_url(text)
-    except (sa.exc.ArgumentError, ValueError):
-        # The address itself is not shown: what could not be understood may hold a password.
-        raise StoreError(
-            Problem(f"the {scheme}:// address cannot be understood", "write postgresql://user@host:5432/name")
-        ) from None
-    if scheme.startswith("sqlite"):
-        if not url.database or url.database == ":memory:":
-            raise StoreError(Problem("the sqlite:// address names no file", "write sqlite:///folder/name.db"))
-        return _file(Path(url.database))
-    if importlib.util.find_spec("psycopg") is None:
-        raise StoreError(Problem("PostgreSQL needs a driver that is not installed", INSTALL_POSTGRES))
-    if not url.database:
-        raise StoreError(
-            Problem("the postgresql:// address names no database", "write postgresql://user@host/name")
-        )
-    return Address(url.set(drivername="postgresql+psycopg"))
-
-
-def _file(path: Path) -> Address:
-    path = path.expanduser()
-    if path.is_dir():
-        path = path / FILE_NAME
-    return Address(URL.create("sqlite", database=str(path)), path)
-
-
-def make_engine(address: Address) -> Engine:
-    """An engine for the address; nothing is opened yet.
-
-    SQLite runs in WAL with ``synchronous=FULL``: a commit that returned is on the disk, whatever happens to
-    the program after.
-    """
-    if address.path is None:
-        return sa.create_engine(
-            address.url,
-            pool_pre_ping=True,  # a server that was restarted is noticed before a statement is lost
-            hide_parameters=True,
-            connect_args={"connect_timeout": 10, "options": "-c timezone=utc -c lock_timeout=10s"},
-        )
-    engine = sa.create_engine(address.url, hide_parameters=True, connect_args={"timeout": BUSY_SECONDS})
-    sa.event.listen(engine, "connect", _prepare_sqlite)
-    sa.event.listen(engine, "begin", _begin_sqlite)
-    return engine
-
-
-def _prepare_sqlite(connection: sqlite3.Connection, _record: Any) -> None:
-    # Transactions are begun by _begin_sqlite, not guessed by the driver from the first word of a statement.
-    connection.isolation_level = None
-    for pragma in (
-        f"busy_timeout={int(BUSY_SECONDS * 1000)}",
-        "journal_mode=WAL",
-        "synchronous=FULL",
-        "fullfsync=1",  # macOS: ask the disk itself, elsewhere without effect
-        "foreign_keys=ON",
-        "trusted_schema=OFF",
-    ):
-        connection.execute("PRAGMA " + pragma).close()
-
-
-def _begin_sqlite(connection: Connection) -> None:
-    # A writer takes its lock at once: upgrading a reader in the middle could fail without waiting.
-    writes = connection.get_execution_options().get("writes", False)
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
-
-
-@contextmanager
-def reading(engine: Engine, address: Address) -> Iterator[Connection]:
-    """A connection in one read transaction; database errors become ``StoreError``."""
-    with _in_words(address), engine.connect() as connection, connection.begin():
-        yield connection
-
-
-@contextmanager
-def writing(engine: Engine, address: Address) -> Iterator[Connection]:
-    """A connection in one write transaction, committed at the end; errors become ``StoreError``.
-
-    ``IntegrityError`` passes through: it says that a row was refused, and the caller knows what that means.
-    """
-    with (
-        _in_words(address),
-        engine.connect().execution_options(writes=True) as connection,
-        connection.begin(),
-    ):
-        yield connection
-
-
-@contextmanager
-def _in_words(address: Address) -> Iterator[None]:
-    try:
-        yield
-    except sa.exc.IntegrityError:
+        ensure_schema(engine, address)
+    except BaseException:
+        engine.dispose()
         raise
-    except (sa.exc.DBAPIError, sqlite3.Error, sa.exc.TimeoutError) as problem:
-        # The chain is cut: a traceback of the driver may show the address.
-        raise StoreError(_problem(address, problem)) from None
-    except OSError as problem:
-        raise StoreError(
-            Problem(problem.strerror or "cannot be used", "check the path and your rights", address.shown)
-        ) from None
+    return Store(engine, address, clock, entropy)
 
 
-_KNOWN: Final = (
-    ("database is locked", "another program is writing to it", "close the other program and try again"),
-    ("not a database", "is not a database", "give another file, or restore your backup under this name"),
-    ("malformed", "is damaged", "restore your latest backup; keep this file for rescue"),
-    ("disk i/o error", "the disk reports an error", "check the disk, then restore your latest backup"),
-    ("disk is full", "the disk is full", "make room; nothing already acknowledged is lost"),
-    ("no space left", "the disk is full", "make room; nothing already acknowledged is lost"),
-    ("readonly", "may only be read", "give yourself the right to write to the file and its folder"),
-    ("unable to open", "cannot be opened", "check that the folder exists and may be written to"),
-    ("password authentication failed", "the server refused name or password", "check the address"),
-    ("no password supplied", "the server asks for a password", "put it in the address or in a pgpass file"),
-    ("does not exist", "the server has no such database, table or role", "create it, or check the address"),
-    ("refused", "nothing answers there", "start the server, or check host and port"),
-    ("permission denied", "the server does not allow it", "grant the role rights on the database"),
-    ("lock timeout", "another program is writing to it", "try again"),
-    ("resolve", "the host is not known", "check the host in the address"),
-    ("timeout", "the server does not answer", "check host and port, then try again"),
-    ("timed out", "the server does not answer", "check host and port, then try again"),
-)
+def _make_folder(address: Address, create: bool) -> None:
+    path = address.path
+    if path is None or path.exists():
+        return
+    if not create:
+        raise StoreError(Problem("there is no store here", "check the path", address.shown))
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except (OSError, ValueError) as problem:
+        what = getattr(problem, "strerror", "") or "the folder cannot be made"
+        raise StoreError(Problem(what, "give a folder that you may write to", address.shown)) from None
 
 
-def _problem(address: Address, problem: BaseException) -> Problem:
-    said = str(getattr(problem, "orig", None) or problem)
-    for sign, what, remedy in _KNOWN:
-        if sign in said.lower():
-            return Problem(what, remedy, address.shown)
-    first = re.sub(r"\s+", " ", address.blot(said)).strip()[:200]
-    return Problem(f"the database says: {first}", "check the address, then try again", address.shown)
+class Store:
+    """An open store. Safe to use from several threads: every call is one short transaction of its own."""
+
+    def __init__(
+        self,
+        engine: sa.Engine,
+        address: Address,
+        clock: Callable[[], datetime] = _now,
+        entropy: Callable[[int], bytes] = os.urandom,
+    ) -> None:
+        """Take an engine whose schema is up to date; ``open_store`` does that."""
+        self.engine, self.address = engine, address
+        self._clock, self._ids = clock, IdMaker(clock, entropy)
+
+    def __enter__(self) -> Self:
+        """Use in a ``with``."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Close."""
+        self.close()
+
+    def __repr__(self) -> str:
+        """Where it is, without a password."""
+        return f"<Store {self.address.shown}>"
+
+    def close(self) -> None:
+        """Give back every connection."""
+        self.engine.dispose()
+
+    def now(self) -> datetime:
+        """What the clock of this store says."""
+        return self._clock()
+
+    # The journal
+
+    @property
+    def device(self) -> str:
+        """The name under which this store enters events itself."""
+        query = sa.select(schema.setting.c.value).where(schema.setting.c.key == "device")
+        with reading(self.engine, self.address) as connection:
+            return str(connection.execute(query).scalar_one())
+
+    def append(self, events: Iterable[Event]) -> AppendResult:
+        """Add events; those that are here already do no harm. When it returns, they are safe on the disk.
+
+        Written in transactions of ``journal.BATCH``; after a failure in between, append all of them again.
+        """
+        pending, total = iter(events), AppendResult()
+        while batch := list(islice(pending, journal.BATCH)):
+            with writing(self.engine, self.address) as connection:
+                result = journal.insert_events(connection, batch, self._clock())
+            total += result
+        return total
+
+    def record(
+        self,
+        quad: str,
+        *payloads: Payload,
+        occurred: datetime | None = None,
+        device: str | None = None,
+    ) -> tuple[Event, ...]:
+        """Make events of ``payloads`` here and add them, all or none.
+
+        Args:
+            quad: slug.
+            payloads: what happened, in order.
+            occurred: when; now if None.
+            device: who enters it; this store if None.
+
+        Returns:
+            The events as stored.
+
+        Raises:
+            JournalError: a field cannot be accepted.
+            StoreError: the database cannot be used.
+        """
+        return self._write(device, lambda scribe: tuple(scribe.write(quad, p, occurred) for p in payloads))
+
+    def retract(self, event_id: UUID, why: str = "", *, device: str | None = None) -> Event:
+        """Take an event back.
+
+        Raises:
+            NotFoundError: there is no such event.
+            JournalError: it is a retraction itself.
+        """
+        event = self.event(event_id)
+        return self._write(device, lambda scribe: (retract(scribe, event, why),))[0]
+
+    def amend(
+        self,
+        event_id: UUID,
+        payload: Payload,
+        *,
+        occurred: datetime | None = None,
+        why: str = "",
+        device: str | None = None,
+    ) -> Event:
+        """Take an event back and enter another in its place, both or none.
+
+        Returns:
+            The new event.
+
+        Raises:
+            NotFoundError: there is no such event.
+            JournalError: it is a retraction itself, or a field cannot be accepted.
+        """
+        event = self.event(event_id)
+        return self._write(device, lambda s: amend(s, event, payload, occurred=occurred, why=why))[0]
+
+    def _write(self, device: str | None, make: Callable[[Scribe], Sequence[Event]]) -> tuple[Event, ...]:
+        name = self.device if device is None else device
+        with writing(self.engine, self.address) as connection:
+            journal.lock_journal(connection)
+            scribe = Scribe(name, self._clock, self._ids, journal.last_device_seq(connection, name) + 1)
+            events = tuple(make(scribe))
+            result = journal.insert_events(connection, events, self._clock())
+            if len(result.accepted) != len(events):
+                # Not committed: leaving by an exception rolls back.
+                raise JournalError(*(r.reason for r in result.rejected))
+        return events
+
+    def events(
+        self, quad: str | None = None, after_seq: int | None = None, limit: int | None = None
+    ) -> tuple[Event, ...]:
+        """Events in order of arrival, all of them or those of one quad, after an arrival number."""
+        return self.page(quad, after_seq, limit).events
+
+    def page(self, quad: str | None = None, after_seq: int | None = None, limit: int | None = None) -> Page:
+        """The same, with the arrival number to go on from."""
+        with reading(self.engine, self.address) as connection:
+            rows = list(journal.select_events(connection, quad=quad, after_seq=after_seq, limit=limit))
+        return Page(tuple(e for _, e in rows), rows[-1][0] if rows else after_seq or 0)
+
+    def latest(self, quad: str | None = None, limit: int = 20) -> tuple[Event, ...]:
+        """The events that arrived last, newest first."""
+        with reading(self.engine, self.address) as connection:
+            rows = journal.select_events(connection, quad=quad, limit=limit, newest_first=True)
+            return tuple(event for _, event in rows)
+
+    def event(self, event_id: UUID) -> Event:
+        """One event.
+
+        Raises:
+            NotFoundError: there is none of that id.
+        """
+        with reading(self.engine, self.address) as connection:
+            for _, event in journal.select_events(connection, event_id=event_id):
+                return event
+        raise NotFoundError(Problem(f"there is no event {event_id}", "check the id"))
+
+    def count(self, quad: str | None = None) -> int:
+        """How many events there are."""
+        query = sa.select(sa.func.count()).select_from(schema.event)
+        if quad is not None:
+            query = query.where(schema.event.c.quad == quad)
+        with reading(self.engine, self.address) as connection:
+            return int(connection.execute(query).scalar_one())
+
+    def last_seq(self) -> int:
+        """The arrival number of the newest event, 0 when there is none; changes whenever one is added."""
+        with reading(self.engine, self.address) as connection:
+            return int(connection.execute(sa.select(sa.func.max(schema.event.c.seq))).scalar() or 0)
+
+    def last_device_seq(self, device: str) -> int:
+        """The highest number that a device has given, 0 when none."""
+        with reading(self.engine, self.address) as connection:
+            return journal.last_device_seq(connection, device)
+
+    # Quads
+
+    def add_quad(self, slug: str, name: str, *, sheet: str, digest: str, path: str = "") -> QuadRecord:
+        """Register a quad, or replace the sheet of one."""
+        record = QuadRecord(slug, name, sheet, path, digest, self._clock())
+        with writing(self.engine, self.address) as connection:
+            results.write_quad(connection, record)
+        return self.quad(slug)
+
+    def quads(self) -> tuple[QuadRecord, ...]:
+        """Every registered quad, by slug."""
+        with reading(self.engine, self.address) as connection:
+            return results.read_quads(connection)
+
+    def quad(self, slug: str) -> QuadRecord:
+        """One registered quad.
+
+        Raises:
+            NotFoundError: there is none of that name.
+        """
+        known = {record.slug: record for record in self.quads()}
+        if slug not in known:
+            names = ", ".join(known) or "none yet"
+            raise NotFoundError(Problem(f"no quad is called {slug[:64]!r}", f"there is: {names}"))
+        return known[slug]
+
+    def remove_quad(self, slug: str) -> None:
+        """Take a quad off the list; its events and results stay.
+
+        Raises:
+            NotFoundError: there is none of that name.
+        """
+        with writing(self.engine, self.address) as connection:
+            if results.delete_quad(connection, slug):
+                return
+        self.quad(slug)
+
+    # Campaigns and flight logs
+
+    def save_campaign(
+        self,
+        quad: str,
+        *,
+        digest: str,
+        seed: int,
+        n: int,
+        scenario: Mapping[str, Any],
+        summary: Mapping[str, Any],
+        arrays: Mapping[str, NDArray[Any]],
+    ) -> str:
+        """Keep a finished campaign under the key of its question; returns the key."""
+        key = results.campaign_key(quad, digest, seed, n, scenario)
+        record = CampaignRecord(
+            key, quad, digest, seed, n, dict(scenario), dict(summary), self._clock(), arrays
+        )
+        with writing(self.engine, self.address) as connection:
+            results.write_campaign(connection, record)
+        return key
+
+    def load_campaign(self, key: str) -> CampaignRecord:
+        """A campaign with its arrays.
+
+        Raises:
+            NotFoundError: there is none of that key.
+        """
+        with reading(self.engine, self.address) as connection:
+            return results.read_campaign(connection, key)
+
+    def campaigns(self, quad: str | None = None) -> tuple[CampaignRecord, ...]:
+        """Campaigns without their arrays, newest first."""
+        with reading(self.engine, self.address) as connection:
+            return results.read_campaigns(connection, quad)
+
+    def save_log(self, quad: str, *, file: str, sha256: str, report: Mapping[str, Any]) -> str:
+        """Keep the report of a flight log under the key of its content; returns the key."""
+        key = results.log_key(quad, sha256)
+        with writing(self.engine, self.address) as connection:
+            results.write_log(connection, LogRecord(key, quad, file, sha256, dict(report), self._clock()))
+        return key
+
+    def load_log(self, key: str) -> LogRecord:
+        """One report.
+
+        Raises:
+            NotFoundError: there is none of that key.
+        """
+        with reading(self.engine, self.address) as connection:
+            return results.read_log(connection, key)
+
+    def logs(self, quad: str | None = None) -> tuple[LogRecord, ...]:
+        """Reports, newest first."""
+        with reading(self.engine, self.address) as connection:
+            return results.read_logs(connection, quad)
+
+    # Stock of spares
+
+    def stock(self) -> dict[str, int]:
+        """Spares on hand, by item."""
+        with reading(self.engine, self.address) as connection:
+            return results.read_stock(connection)
+
+    def set_stock(self, item: str, count: int) -> None:
+        """Set how many of an item are on hand."""
+        with writing(self.engine, self.address) as connection:
+            results.write_stock(connection, item, count)
+
+    def change_stock(self, item: str, change: int) -> int:
+        """Add to or take from what is on hand, never below nothing; returns what is there now."""
+        with writing(self.engine, self.address) as connection:
+            return results.change_stock(connection, item, change)
+
+    # Safety
+
+    def backup(self, to: Path | str) -> BackupReport:
+        """Write a verified copy to a new file while the store stays in use; see ``store.backup``."""
+        from crashworthy.store.backup import backup
+
+        return backup(self, to)
+
+    def verify(self) -> VerifyReport:
+        """Read everything and compare every event with its digest; see ``store.backup``."""
+        from crashworthy.store.backup import verify
+
+        return verify(self)

@@ -14,7 +14,7 @@ import sqlalchemy as sa
 
 from crashworthy.errors import Problem, StoreError
 from crashworthy.store import schema
-from crashworthy.store.engine import Address, reading, writing
+from crashworthy.store.connect import Address, reading, writing
 
 if TYPE_CHECKING:
     from sqlalchemy.engine import Connection, Engine

@@ -10,7 +10,7 @@ came from, and one row with the mean ages, weighted by the number of screws, sta
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from crashworthy.upkeep.history import CheckRow
 
@@ -19,11 +19,7 @@ if TYPE_CHECKING:
 
     from crashworthy.upkeep.payloads import Check
 
-__all__ = ["LEAST_STEP", "ScrewLedger"]
-
-LEAST_STEP: Final = 0.25
-"""Packs. Assumption: a screw found loose with less use than this since it was known tight is put down to this
-much use; over no use at all its likelihood would be zero and wipe out everything else that is known."""
+__all__ = ["ScrewLedger"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,16 +134,11 @@ class ScrewLedger:
         everyone = looked == sum(b.count for b in batches)
         if len(batches) > 1 and everyone and found in (0, looked):
             parts = [(b, b.count, b.count if found else 0) for b in batches]
-            return [self._row(b.seen - b.renewed, self.clock - b.renewed, n, m, reason) for b, n, m in parts]
+            return [CheckRow(b.seen - b.renewed, self.clock - b.renewed, n, m, reason) for b, n, m in parts]
         total = sum(b.count for b in batches)
         start = sum(b.count * (b.seen - b.renewed) for b in batches) / total
         end = sum(b.count * (self.clock - b.renewed) for b in batches) / total
-        return [self._row(start, end, looked, found, reason)]
-
-    @staticmethod
-    def _row(start: float, end: float, looked: int, found: int, reason: str) -> CheckRow:
-        end = max(end, start + LEAST_STEP) if found else max(end, start)
-        return CheckRow(start, end, looked, found, reason)
+        return [CheckRow(start, end, looked, found, reason)]
 
     def _set_apart(self, looked: int, found: int) -> None:
         """Take ``found`` screws out of the batches, and mark the others looked at as tight up to now.
