@@ -1,1 +1,5 @@
-"""Drawings, plots and 3D models for people."""
+"""Drawings, plots and 3D models for people.
+
+``svg`` writes elements, ``axes`` finds ticks, ``ramp`` shades; ``plots``, ``heat``, ``gauges`` and
+``drawing`` make SVG that prints; ``glb`` makes the 3D model. Nothing here computes results: it shows them.
+"""
