@@ -1,1 +1,30 @@
-"""Crashing the quad in simulation."""
+"""Crashing the quad in simulation: `simulate(quad, n, seed)` gives a `CrashBatch`, its `summarise()` the answers."""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from crashworthy.impact.batch import CrashBatch
+    from crashworthy.impact.campaign import CampaignCancelled, Chunk, simulate
+    from crashworthy.impact.scenario import Scenario
+    from crashworthy.impact.summary import CrashSummary
+
+__all__ = ["CampaignCancelled", "Chunk", "CrashBatch", "CrashSummary", "Scenario", "simulate"]
+
+_HOMES = {
+    "CampaignCancelled": "campaign",
+    "Chunk": "campaign",
+    "CrashBatch": "batch",
+    "CrashSummary": "summary",
+    "Scenario": "scenario",
+    "simulate": "campaign",
+}
+
+
+def __getattr__(name: str) -> object:
+    """Import on first use: numba is heavy."""
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(importlib.import_module(f"{__name__}.{_HOMES[name]}"), name)

@@ -1,0 +1,241 @@
+"""A campaign: many crashes of one build, in chunks that may run anywhere and in any number at once."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from crashworthy.errors import CrashworthyError, Problem, ScenarioError
+from crashworthy.impact.batch import ARRAYS, REFINED, CrashBatch
+from crashworthy.impact.contact import BED
+from crashworthy.impact.kernel import FLAG_ENERGY, FLAG_INVALID, FLAG_STEP, RESULT, crash_all
+from crashworthy.impact.model import Model, model_of
+from crashworthy.impact.scenario import Scenario
+from crashworthy.impact.start import Starts, sample
+from crashworthy.materials.table import rows
+from crashworthy.strength.capacity import arm_root_moments, capacities
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from crashworthy.build.quad import Quad
+
+__all__ = ["ENGINE", "WINDOW", "CampaignCancelled", "Chunk", "MapChunks", "simulate"]
+
+ENGINE: Final = 1
+"""Raised whenever results of the same inputs change."""
+
+WINDOW: Final = 0.03
+"""Longest time simulated after first touch, s; most crashes end sooner, when nothing can touch again."""
+
+LIMIT: Final = 10_000_000
+"""Most crashes in one campaign."""
+
+Arrays = dict[str, Any]
+MapChunks = Callable[[Callable[["Chunk"], Arrays], Iterable["Chunk"]], Iterator[Arrays]]
+"""Runs a function over chunks and yields the results in the order of the chunks."""
+
+
+class CampaignCancelled(CrashworthyError):
+    """The campaign was asked to stop before it was done."""
+
+
+@dataclass(frozen=True, slots=True)
+class Chunk:
+    """Some crashes of a campaign, by global number."""
+
+    first: int
+    count: int
+
+
+def _plain(run: Callable[[Chunk], Arrays], chunks: Iterable[Chunk]) -> Iterator[Arrays]:
+    return map(run, chunks)
+
+
+def simulate(
+    quad: Quad,
+    n: int,
+    seed: int = 0,
+    scenario: Scenario | None = None,
+    *,
+    dt: float = 1e-5,
+    chunk: int = 256,
+    map_chunks: MapChunks | None = None,
+    progress: Callable[[int, int], None] | None = None,
+    cancelled: Callable[[], bool] | None = None,
+) -> CrashBatch:
+    """Crash a build ``n`` times.
+
+    A crash depends on build, scenario, seed, ``dt`` and its own number only: chunks, threads and order change no
+    bit of it, and two builds with one seed meet the same obstacles (common random numbers).
+
+    Args:
+        quad: the build.
+        n: number of crashes.
+        seed: 0 <= seed < 2**64.
+        scenario: what is hit and how; the assumed everyday mix by default.
+        dt: time step, s; crashes that need a finer one are run again at a quarter of it.
+        chunk: crashes in a chunk.
+        map_chunks: how chunks are run; one after the other by default. The kernel releases the interpreter's
+            lock, so a thread pool's ordered map uses all cores.
+        progress: called with (done, total) after each chunk.
+        cancelled: asked before each chunk's result is taken.
+
+    Raises:
+        ScenarioError: a number is out of range, or the build cannot be crashed.
+        CampaignCancelled: ``cancelled`` said so.
+    """
+    if not 1 <= n <= LIMIT:
+        raise ScenarioError(Problem(f"cannot crash {n} times", f"ask for 1 to {LIMIT} crashes", field="n"))
+    if not 0 <= seed < 2**64:
+        raise ScenarioError(Problem(f"seed {seed} is out of range", "use 0 to 2**64 - 1", field="seed"))
+    if not (math.isfinite(dt) and 1e-7 <= dt <= 2e-5):
+        raise ScenarioError(Problem(f"time step {dt:g} s is out of range", "use 1e-7 to 2e-5 s", field="dt"))
+    if chunk < 1:
+        raise ScenarioError(Problem(f"chunk of {chunk} crashes", "use 1 or more", field="chunk"))
+    scenario = scenario if scenario is not None else Scenario.default()
+    model = model_of(quad)
+    modes = capacities(quad)
+    chunks = [Chunk(first, min(chunk, n - first)) for first in range(0, n, chunk)]
+    run = partial(run_chunk, model, scenario, seed, dt, len(quad.parts))
+    done: list[Arrays] = []
+    count = 0
+    results = (map_chunks or _plain)(run, chunks)
+    for piece, result in zip(chunks, results, strict=True):
+        if cancelled is not None and cancelled():
+            close = getattr(results, "close", None)
+            if close is not None:
+                close()
+            raise CampaignCancelled(
+                Problem(f"cancelled after {count} of {n} crashes", "start it again when you like")
+            )
+        done.append(result)
+        count += piece.count
+        if progress is not None:
+            progress(count, n)
+    arrays = {name: np.concatenate([d[name] for d in done], axis=-1) for name in ARRAYS}
+    if (arrays["flags"] & FLAG_INVALID).all():
+        raise ScenarioError(
+            Problem("every crash left the real numbers", "check the sizes and masses in the sheet", field="quad")
+        )
+    return CrashBatch(
+        quad=quad.slug,
+        quad_digest=quad.digest,
+        scenario=scenario.to_json(),
+        n=n,
+        seed=seed,
+        dt=dt,
+        digest=_digest(quad, scenario, n, seed, dt),
+        parts=tuple((p.name, p.label, p.kind) for p in quad.parts),
+        arm_parts=tuple(a.part for a in quad.arms),
+        arm_capacity=tuple(arm_root_moments(a) for a in quad.arms),
+        capacities=modes,
+        obstacles=tuple((o.name, o.kind, o.surface) for o in scenario.obstacles),
+        **arrays,
+    )
+
+
+def _digest(quad: Quad, scenario: Scenario, n: int, seed: int, dt: float) -> str:
+    tables = sorted((m, p, d.value) for (m, p), d in rows().items())
+    what = [ENGINE, quad.digest, scenario.digest, n, seed, dt, WINDOW, tables]
+    return hashlib.sha256(json.dumps(what).encode()).hexdigest()
+
+
+def run_chunk(model: Model, scenario: Scenario, seed: int, dt: float, n_parts: int, chunk: Chunk) -> Arrays:
+    """Run one chunk; the campaign's unit of work (plain arrays in and out)."""
+    crashes = np.arange(chunk.first, chunk.first + chunk.count, dtype=np.int64)
+    starts = sample(scenario, model.craft, seed, crashes)
+    result = _run(model, starts, dt)
+    poor = FLAG_STEP | FLAG_ENERGY | FLAG_INVALID
+    again = np.flatnonzero(result["flags"] & poor)
+    if len(again):
+        finer = _run(model, _take(starts, again), dt / 4.0)
+        finer["flags"] |= REFINED
+        for name, array in result.items():
+            array[..., again] = finer[name]
+    peak, impulse = (np.zeros((n_parts, chunk.count), dtype=np.float32) for _ in range(2))
+    tfirst = np.full((n_parts, chunk.count), np.nan, dtype=np.float32)
+    peak[model.parts], impulse[model.parts] = result["peak"], result["impulse"]
+    tfirst[model.parts] = result["touched"]
+    first = _first_part(result["touched"], starts.first)
+    velocity, normal = starts.state[3:6], starts.rows[3:6]
+    # Towards a bar: along its inward normal at the core's place; towards a plane: along its normal.
+    away = starts.state[0:3] - np.sum(starts.state[0:3] * normal, axis=0) * normal
+    away = np.where(starts.kinds == 0, normal, away / np.maximum(np.linalg.norm(away, axis=0), 1e-9))
+    single = {
+        "shock": result["shock"],
+        "pseudo_velocity": result["pseudo_velocity"],
+        "core_peak": result["core_peak"],
+        "speed": np.linalg.norm(velocity, axis=0),
+        "closing": starts.closing,
+        "normal_speed": -np.sum(velocity * away, axis=0),
+        "audit": result["audit"],
+    }
+    return {
+        "part_peak": peak,
+        "part_impulse": impulse,
+        "part_tfirst": tfirst,
+        "arm_moment": result["moment"].astype(np.float32),
+        "obstacle": starts.obstacle,
+        "first_part": model.parts[first],
+        "flags": result["flags"],
+        **{name: x.astype(np.float32) for name, x in single.items()},
+    }
+
+
+def _first_part(touched: NDArray[np.float64], placed: NDArray[np.int32]) -> NDArray[np.int32]:
+    """Part that touches first: the one the placing found, unless another was there a step earlier."""
+    time = np.where(np.isnan(touched), np.inf, touched)
+    earliest = time.min(axis=0)
+    same = time[placed, np.arange(time.shape[1])] <= earliest
+    first: NDArray[np.int32] = np.where(same, placed, time.argmin(axis=0)).astype(np.int32)
+    return first
+
+
+def _take(starts: Starts, index: NDArray[np.int64]) -> Starts:
+    return Starts(*(np.ascontiguousarray(x[..., index]) for x in starts))
+
+
+def _run(model: Model, starts: Starts, dt: float) -> Arrays:
+    """The kernel over some starts; anything not finite is zeroed and flagged."""
+    n, parts, arms = len(starts.kinds), len(model.craft.radius), len(model.craft.tip_mass)
+    peak, impulse, touched = (np.zeros((parts, n)) for _ in range(3))
+    moment, scalars = np.zeros((arms, 3, n)), np.zeros((len(RESULT), n))
+    flags = np.zeros(n, dtype=np.int32)
+    crash_all(
+        model.craft,
+        model.beds,
+        BED,
+        starts.kinds,
+        starts.surfaces,
+        starts.rows,
+        starts.state,
+        np.maximum(starts.closing, 1.0),
+        dt,
+        round(WINDOW / dt),
+        peak,
+        impulse,
+        touched,
+        moment,
+        scalars,
+        flags,
+    )
+    table = dict(zip(RESULT, scalars, strict=True))
+    wrong = ~np.isfinite(scalars).all(axis=0)
+    for array in (peak, impulse, moment):
+        wrong |= ~np.isfinite(array).reshape(-1, n).all(axis=0)
+    if wrong.any():
+        for array in (peak, impulse, moment, scalars):
+            array[..., wrong] = 0.0
+        touched[:, wrong] = np.nan
+        flags[wrong] |= FLAG_INVALID
+    return {"peak": peak, "impulse": impulse, "touched": touched, "moment": moment, "flags": flags, **table}
+
+

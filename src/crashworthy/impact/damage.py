@@ -1,0 +1,104 @@
+"""From loads to broken parts: P(L > S) with a lognormal strength, and how sure that is.
+
+    P(break | load L) = Phi((ln L - ln S50) / beta)
+
+A part with several modes breaks when any of them does; the modes of one crash are taken as independent given
+the loads. S50 itself is uncertain: ln S50 has the standard deviation ``Capacity.spread``, common to all
+crashes and all parts of a kind, so it widens intervals and does not average out.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from numpy.typing import NDArray
+
+    from crashworthy.impact.batch import CrashBatch
+    from crashworthy.strength.capacity import Capacity
+
+    Floats = NDArray[np.float64]
+
+__all__ = ["Z90", "break_chance", "interval", "mode_load", "part_chances", "wilson"]
+
+Z90: Final = 1.6448536269514722
+"""Standard normal quantile of 95 %: the ends of a central 90 % interval."""
+
+Z95: Final = 1.959963984540054
+"""Standard normal quantile of 97.5 %: the ends of a central 95 % interval."""
+
+
+def break_chance(load: Floats, median: float, beta: float) -> Floats:
+    """Chance that a part of lognormal strength breaks under ``load``; 0 without load.
+
+    Interference of a known load with a lognormal strength (any reliability textbook).
+    """
+    from scipy.special import ndtr
+
+    with np.errstate(divide="ignore"):
+        chance: Floats = ndtr(np.log(np.maximum(load, 0.0) / median) / beta)
+    return chance
+
+
+def mode_load(batch: CrashBatch, capacity: Capacity) -> Floats:
+    """(n,) load that a mode compares with its capacity, in the mode's unit; 0 where the obstacle is not its kind."""
+    if capacity.load == "bending":
+        arm = batch.arm_parts.index(capacity.part)
+        load = batch.arm_moment[arm, 2]
+    elif capacity.load == "pseudo_velocity":
+        load = batch.pseudo_velocity
+    else:
+        load = batch.part_peak[capacity.part]
+    load = load.astype(np.float64)
+    if capacity.obstacle:
+        wanted = batch.round_obstacle if capacity.obstacle == "round" else ~batch.round_obstacle
+        load = np.where(wanted, load, 0.0)
+    return load
+
+
+def part_chances(batch: CrashBatch, capacities: Iterable[Capacity], z: float = 0.0) -> dict[int, Floats]:
+    """Chance of breaking of each part in each crash, (n,), by part index.
+
+    Args:
+        batch: the crashes.
+        capacities: modes.
+        z: how many standard deviations the medians lie above their best estimate.
+    """
+    survives: dict[int, Floats] = {}
+    for c in capacities:
+        chance = break_chance(mode_load(batch, c), c.median * float(np.exp(z * c.spread)), c.beta)
+        survives[c.part] = survives.get(c.part, np.ones(batch.n)) * (1.0 - chance)
+    return {part: 1.0 - s for part, s in survives.items()}
+
+
+def interval(middle: Floats, weaker: Floats, stronger: Floats) -> tuple[float, float, float]:
+    """Mean over the crashes and its 90 % interval.
+
+    Args:
+        middle: (n,) expected breaks per crash at the best estimate of the strengths.
+        weaker: the same with strengths at their 5 % quantile.
+        stronger: the same at their 95 % quantile.
+
+    Returns:
+        mean, low, high: Monte Carlo error and strength uncertainty added in squares on each side.
+    """
+    n = len(middle)
+    mean = float(middle.mean())
+    error = Z90 * float(middle.std(ddof=1)) / np.sqrt(n) if n > 1 else max(mean, 1.0 - mean)
+    low = mean - float(np.hypot(mean - stronger.mean(), error))
+    high = mean + float(np.hypot(weaker.mean() - mean, error))
+    return mean, max(0.0, low), high
+
+
+def wilson(hits: int, n: int) -> tuple[float, float]:
+    """95 % score interval of a share (Wilson, J. Am. Stat. Assoc. 22, 1927)."""
+    if n == 0:
+        return 0.0, 1.0
+    p, z2 = hits / n, Z95 * Z95
+    centre = (p + z2 / (2 * n)) / (1 + z2 / n)
+    half = Z95 / (1 + z2 / n) * float(np.sqrt(p * (1 - p) / n + z2 / (4 * n * n)))
+    return max(0.0, centre - half), min(1.0, centre + half)

@@ -1,0 +1,135 @@
+"""Contact of all parts with the obstacle in one step: broad phase, depth, law, friction, bookkeeping."""
+
+from __future__ import annotations
+
+import math
+
+from crashworthy.impact.contact import elastic_energy, elastic_pressure, friction, press
+from crashworthy.impact.jit import physics
+from crashworthy.impact.obstacle import gap_normal
+
+__all__ = ["press_parts"]
+
+
+@physics
+def press_parts(craft, beds, law, kind, surface, radius, o, n, v, w, u, du, speed, dt, step, c, stored, weight, stiff, touching, count, load, modal, lever, book, peak, impulse, touched):  # type: ignore[no-untyped-def] # compiled  # noqa: PLR0915, C901, E501
+    """Sum the contact forces of one step.
+
+    A part whose bounding sphere is clear of the obstacle is skipped. A point takes the share of its area that
+    faces the obstacle when it first touches, and keeps it while it touches (so that its spring has an energy).
+
+    Args:
+        craft: the quad (``kernel.Craft``).
+        beds: contact beds (``kernel.Beds``).
+        law: law of contact.
+        kind, radius: shape of the obstacle; ``o`` and ``n`` its place and direction in the body frame.
+        surface: row of ``beds``.
+        v, w: velocity of O and body rate, body frame.
+        u, du: (a, 2) tip deflections and rates.
+        speed: closing speed at first contact, m/s.
+        dt: time step, s.
+        step: its number.
+        c: column of the results.
+        stored, weight: (points,) indentation (m) and pressed area (m²) carried from step to step.
+        stiff: (a + 1,) summed contact stiffness on each arm and, last, the core, N/m.
+        touching: (a + 1,) contacts there in the last step, then in this one.
+        count: (a + 1,) scratch.
+        load: (6,) force and torque about O.
+        modal: (a, 2) forces on the tips' freedoms.
+        lever: (a, 2) what the root feels beyond the tip's spring: sum (station - shape) F, N.
+        book: elastic energy, dissipated energy, depth over limit, contacts.
+        peak, impulse, touched: (parts, crashes) results.
+    """
+    n_arms = len(craft.tip_mass)
+    ox, oy, oz, nx0, ny0, nz0 = o[0], o[1], o[2], n[0], n[1], n[2]
+    elastic, contacts = 0.0, 0
+    for body in range(n_arms + 1):
+        stiff[body] = 0.0
+        count[body] = 0.0
+    for part in range(len(craft.radius)):
+        a = craft.arm[part]
+        body = a if a >= 0 else n_arms
+        slack = craft.radius[part]
+        if a >= 0:
+            slack += abs(u[a, 0]) + abs(u[a, 1])
+        gap, _, _, _ = gap_normal(
+            kind, ox, oy, oz, nx0, ny0, nz0, radius,
+            craft.centre[part, 0], craft.centre[part, 1], craft.centre[part, 2],
+        )  # fmt: skip
+        if gap > slack:
+            continue
+        k, p_y = beds.stiffness[surface, part], beds.crush[surface, part]
+        d_y, mu = beds.depth[surface, part], beds.friction[surface, part]
+        alpha = beds.damping[surface, part] / speed
+        limit = 0.1 if beds.in_ground[surface, part] else craft.depth_limit[part]
+        cap = 0.5 * craft.contact_mass[body] / (dt * max(1.0, touching[body]))
+        bx = by = bz = cx = cy = cz = 0.0
+        if a >= 0:
+            s = craft.side[a]
+            bx = u[a, 0] * s[0, 0] + u[a, 1] * s[1, 0]
+            by = u[a, 0] * s[0, 1] + u[a, 1] * s[1, 1]
+            bz = u[a, 0] * s[0, 2] + u[a, 1] * s[1, 2]
+            cx = du[a, 0] * s[0, 0] + du[a, 1] * s[1, 0]
+            cy = du[a, 0] * s[0, 1] + du[a, 1] * s[1, 1]
+            cz = du[a, 0] * s[0, 2] + du[a, 1] * s[1, 2]
+        total = 0.0
+        for i in range(craft.start[part], craft.start[part + 1]):
+            phi = craft.shape[i]
+            x = craft.position[i, 0] + phi * bx
+            y = craft.position[i, 1] + phi * by
+            z = craft.position[i, 2] + phi * bz
+            gap, nx, ny, nz = gap_normal(kind, ox, oy, oz, nx0, ny0, nz0, radius, x, y, z)
+            if gap >= 0.0:
+                weight[i] = 0.0
+                continue
+            if weight[i] == 0.0:
+                mx, my, mz = craft.normal[i, 0], craft.normal[i, 1], craft.normal[i, 2]
+                facing = -(mx * nx + my * ny + mz * nz)
+                if mx == 0.0 and my == 0.0 and mz == 0.0:
+                    facing = 1.0
+                if facing <= 0.0:
+                    continue
+                weight[i] = facing * craft.area[i]
+            area = weight[i]
+            sx = v[0] + w[1] * z - w[2] * y + phi * cx
+            sy = v[1] + w[2] * x - w[0] * z + phi * cy
+            sz = v[2] + w[0] * y - w[1] * x + phi * cz
+            rate = -(sx * nx + sy * ny + sz * nz)
+            depth = -gap
+            p, d_e, d_p = press(law, k, p_y, d_y, alpha, depth, rate, stored[i])
+            if total == 0.0 and math.isnan(touched[part, c]):
+                touched[part, c] = step * dt
+            book[2] = max(book[2], depth / limit)
+            contacts += 1
+            count[body] += 1.0
+            if d_e <= 0.0:
+                continue
+            normal = area * p
+            tx, ty, tz = sx + rate * nx, sy + rate * ny, sz + rate * nz
+            sliding = math.sqrt(tx * tx + ty * ty + tz * tz) + 1e-12
+            rub = friction(mu, normal, sliding, cap)
+            fx = normal * nx - rub * tx / sliding
+            fy = normal * ny - rub * ty / sliding
+            fz = normal * nz - rub * tz / sliding
+            elastic += area * elastic_energy(law, k, d_e)
+            book[1] += area * (p_y * (d_p - stored[i]) + (p - elastic_pressure(law, k, d_e)) * rate * dt)
+            book[1] += rub * sliding * dt
+            stored[i] = d_p
+            total += normal
+            load[0] += fx
+            load[1] += fy
+            load[2] += fz
+            load[3] += y * fz - z * fy
+            load[4] += z * fx - x * fz
+            load[5] += x * fy - y * fx
+            stiff[body] += 1.5 * area * elastic_pressure(law, k, d_e) / d_e if law else area * k
+            if a >= 0:
+                for j in range(2):
+                    push = fx * craft.side[a, j, 0] + fy * craft.side[a, j, 1] + fz * craft.side[a, j, 2]
+                    modal[a, j] += phi * push
+                    lever[a, j] += (craft.station[i] - phi) * push
+        peak[part, c] = max(peak[part, c], total)
+        impulse[part, c] += total * dt
+    touching[:] = count
+    book[0] = elastic
+    book[3] = contacts

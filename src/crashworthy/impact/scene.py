@@ -1,0 +1,114 @@
+"""One crash set up by hand: what the outside checks and the tests run through the product's own kernel."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from crashworthy.impact.contact import BED, yield_depth
+from crashworthy.impact.kernel import RESULT, Beds, Craft, crash_all
+from crashworthy.impact.obstacle import PARAMS, PLANE
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+__all__ = ["Scene", "plane", "run", "single_bed"]
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """Results of ``run``, arrays with the crash as last axis.
+
+    Attributes:
+        peak, impulse, touched: (parts, n) N, N s, s.
+        moment: (arms, 3, n) peak in plane and out of plane, N m, peak interaction.
+        scalars: by name (``kernel.RESULT``), each (n,).
+        flags: (n,).
+    """
+
+    peak: Floats
+    impulse: Floats
+    touched: Floats
+    moment: Floats
+    scalars: dict[str, Floats]
+    flags: NDArray[np.int32]
+
+
+def plane(normal: tuple[float, float, float] = (0.0, 0.0, 1.0), n: int = 1) -> Floats:
+    """(16, n) rows of a plane through the origin."""
+    rows = np.zeros((PARAMS, n))
+    rows[3:6] = np.array(normal)[:, None]
+    return rows
+
+
+def single_bed(stiffness: float, crush: float, y: float = 0.0, mu: float = 0.0, law: int = BED, parts: int = 1) -> Beds:
+    """One surface, equal beds for every part; ``y`` is alpha times the closing speed."""
+
+    def table(x: float) -> Floats:
+        return np.full((1, parts), float(x))
+
+    return Beds(
+        table(stiffness),
+        table(crush),
+        table(yield_depth(law, stiffness, crush)),
+        table(y),
+        table(mu),
+        np.zeros((1, parts), dtype=np.int32),
+    )
+
+
+def run(
+    craft: Craft,
+    beds: Beds,
+    state: Floats,
+    *,
+    obstacles: Floats | None = None,
+    kinds: NDArray[np.int32] | None = None,
+    surfaces: NDArray[np.int32] | None = None,
+    speed: Floats | None = None,
+    law: int = BED,
+    dt: float = 1e-5,
+    steps: int = 2000,
+) -> Scene:
+    """Run the kernel on (13, n) initial states.
+
+    Args:
+        craft: the body.
+        beds: its contact beds.
+        state: position and velocity of the core (world), quaternion, body rate.
+        obstacles: (16, n) rows; a horizontal plane through the origin by default.
+        kinds: (n,) shapes; planes by default.
+        surfaces: (n,) rows of ``beds``; 0 by default.
+        speed: (n,) closing speeds that ``y`` refers to; 1 m/s by default, so that ``y`` is alpha.
+        law: ``contact.BED`` or ``contact.HERTZ``.
+        dt: time step, s.
+        steps: most steps.
+    """
+    n = state.shape[1]
+    parts, arms = len(craft.radius), len(craft.tip_mass)
+    peak, impulse, touched = (np.zeros((parts, n)) for _ in range(3))
+    moment, result = np.zeros((arms, 3, n)), np.zeros((len(RESULT), n))
+    flags = np.zeros(n, dtype=np.int32)
+    crash_all(
+        craft,
+        beds,
+        law,
+        np.full(n, PLANE, dtype=np.int32) if kinds is None else kinds,
+        np.zeros(n, dtype=np.int32) if surfaces is None else surfaces,
+        plane(n=n) if obstacles is None else obstacles,
+        np.ascontiguousarray(state, dtype=np.float64),
+        np.ones(n) if speed is None else speed,
+        dt,
+        steps,
+        peak,
+        impulse,
+        touched,
+        moment,
+        result,
+        flags,
+    )
+    return Scene(peak, impulse, touched, moment, dict(zip(RESULT, result, strict=True)), flags)

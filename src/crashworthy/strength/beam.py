@@ -1,0 +1,160 @@
+"""An arm as a tapered cantilever: tip stiffness, effective tip mass, shape of deflection.
+
+The root moves in its bolts, so the ideal stiffness is multiplied by a root factor; both factors are
+assumptions of the materials table (``arm_root``), to be replaced by a static pull or a tap test.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from crashworthy.errors import CrashworthyError, Problem
+from crashworthy.materials.table import datum, value
+
+if TYPE_CHECKING:
+    from crashworthy.build.quad import Arm
+    from crashworthy.materials.table import Datum
+
+__all__ = [
+    "SHEAR_CORRECTION",
+    "TIP_MASS_SHARE",
+    "ArmBeam",
+    "arm_beam",
+    "deflection_shape",
+    "first_frequency",
+    "tip_stiffness",
+]
+
+TIP_MASS_SHARE: Final = 33.0 / 140.0
+"""Share of a uniform cantilever's mass that moves as if at the tip (Rayleigh's method with the static shape)."""
+
+SHEAR_CORRECTION: Final = 5.0 / 6.0
+"""Shear correction factor of a rectangle (Timoshenko beam)."""
+
+
+@dataclass(frozen=True, slots=True)
+class ArmBeam:
+    """The two bending springs of one arm.
+
+    Attributes:
+        stiffness: (in plane, out of plane) at the tip, root factors applied, N/m.
+        ideal: the same with a rigid root, N/m.
+        damping: (in plane, out of plane), N s/m.
+        tip_mass: carried mass + 33/140 of the arm, kg.
+        length: free length, m.
+        frequency: (in plane, out of plane) with the root held, Hz.
+        origin: the data used, each with its source.
+    """
+
+    stiffness: tuple[float, float]
+    ideal: tuple[float, float]
+    damping: tuple[float, float]
+    tip_mass: float
+    length: float
+    frequency: tuple[float, float]
+    origin: tuple[Datum, ...]
+
+
+def tip_stiffness(
+    modulus: float,
+    length: float,
+    width_root: float,
+    width_tip: float,
+    thickness: float,
+    *,
+    in_plane: bool = False,
+    shear_modulus: float = math.inf,
+) -> float:
+    """Force per deflection at the tip of a cantilever whose width tapers linearly, N/m.
+
+    Unit-load theorem: 1/k = int (L-x)^2/(E I(x)) dx + int 1/(kappa G A(x)) dx (Timoshenko, Strength of
+    Materials, Part I); 40-point Gauss-Legendre quadrature.
+
+    Args:
+        modulus: bending modulus, Pa.
+        length: free length, m.
+        width_root: m.
+        width_tip: m.
+        thickness: m.
+        in_plane: bend about the thickness axis (edgewise) instead of about the width.
+        shear_modulus: Pa; infinite leaves shear out (Euler-Bernoulli).
+
+    Raises:
+        CrashworthyError: a size or modulus is not positive.
+    """
+    sizes = {"length": length, "width": min(width_root, width_tip), "thickness": thickness, "modulus": modulus}
+    for name, size in sizes.items():
+        if not (size > 0.0 and math.isfinite(size)):
+            raise CrashworthyError(
+                Problem(f"an arm needs a {name} above zero, not {size:g}", "mend the arms", field="arms")
+            )
+    node, weight = np.polynomial.legendre.leggauss(40)
+    x = 0.5 * length * (node + 1.0)
+    width = width_root + (width_tip - width_root) * x / length
+    second = thickness * width**3 / 12.0 if in_plane else width * thickness**3 / 12.0
+    bending = (length - x) ** 2 / (modulus * second)
+    shear = 1.0 / (SHEAR_CORRECTION * shear_modulus * width * thickness)
+    return float(1.0 / (0.5 * length * np.sum(weight * (bending + shear))))
+
+
+def deflection_shape(station: np.ndarray) -> np.ndarray:
+    """Deflection along a cantilever with a tip load, as a share of the tip's: (3 s^2 - s^3)/2."""
+    s = np.clip(station, 0.0, 1.0)
+    shape: np.ndarray = 0.5 * (3.0 * s**2 - s**3)
+    return shape
+
+
+def first_frequency(stiffness: float, tip_mass: float, beam_mass: float = 0.0) -> float:
+    """First bending frequency with the root held, by Rayleigh's method, Hz."""
+    return math.sqrt(stiffness / (tip_mass + TIP_MASS_SHARE * beam_mass)) / (2.0 * math.pi)
+
+
+def arm_beam(arm: Arm) -> ArmBeam:
+    """Turn an arm of the build into its two bending springs.
+
+    Raises:
+        CrashworthyError: a size is not positive, or the material has no tabled modulus.
+    """
+    modulus = datum(arm.material, "flexural_modulus")
+    shear = datum(arm.material, "shear_modulus")
+    roots = (datum("arm_root", "factor_in_plane"), datum("arm_root", "factor_out_of_plane"))
+    ratio = datum("arm_root", "damping_ratio")
+    ideal = tuple(
+        tip_stiffness(
+            modulus.value,
+            arm.length,
+            arm.width_root,
+            arm.width_tip,
+            arm.thickness,
+            in_plane=in_plane,
+            shear_modulus=shear.value,
+        )
+        for in_plane in (True, False)
+    )
+    tip_mass = arm.carried + TIP_MASS_SHARE * arm.mass
+    if not (tip_mass > 0.0 and math.isfinite(tip_mass)):
+        raise CrashworthyError(
+            Problem("an arm carries no mass at its tip", "give the motor a mass", field="motors.mass")
+        )
+    k_in, k_out = (root.value * k for root, k in zip(roots, ideal, strict=True))
+    return ArmBeam(
+        stiffness=(k_in, k_out),
+        ideal=(ideal[0], ideal[1]),
+        damping=(
+            2.0 * ratio.value * math.sqrt(k_in * tip_mass),
+            2.0 * ratio.value * math.sqrt(k_out * tip_mass),
+        ),
+        tip_mass=tip_mass,
+        length=arm.length,
+        frequency=(first_frequency(k_in, tip_mass), first_frequency(k_out, tip_mass)),
+        origin=(modulus, shear, *roots, ratio),
+    )
+
+
+def stiffness_spread() -> float:
+    """How well the root stiffness is known: standard deviation of its logarithm (assumption)."""
+    return value("arm_root", "stiffness_sd_ln")
