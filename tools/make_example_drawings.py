@@ -17,7 +17,7 @@ CUT = {"layer": "cut"}
 
 
 def rounded(space, corners, radius):
-    """A closed outline of straight lines with an arc of ``radius`` at each corner, corners counter-clockwise."""
+    """A closed outline: straight lines, an arc of ``radius`` at each corner, counter-clockwise."""
     n = len(corners)
     ends = []
     for i in range(n):

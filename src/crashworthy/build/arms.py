@@ -215,7 +215,7 @@ def corner_drafts(sheet: Sheet, layout: ArmPlan) -> list[Draft]:
                 "motor",
                 motors.material,
                 "motors",
-                motor_mesh.moved(turn, axis + [0.0, 0.0, arms.t * MM]),
+                motor_mesh.moved(turn, axis + np.array([0.0, 0.0, arms.t * MM])),
                 motors.mass * GRAM,
                 arm=i,
                 measures={
@@ -243,7 +243,7 @@ def corner_drafts(sheet: Sheet, layout: ArmPlan) -> list[Draft]:
                 "prop",
                 props.material,
                 "props",
-                prop.moved(turn, axis + [0.0, 0.0, seat]),
+                prop.moved(turn, axis + np.array([0.0, 0.0, seat])),
                 props.mass * GRAM,
                 arm=i,
                 measures={

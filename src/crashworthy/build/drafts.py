@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import dataclasses
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -60,7 +61,7 @@ class Draft:
     mass: float | None = None
     arm: int = CORE
     joint: str = ""
-    measures: dict[str, float] = field(default_factory=dict)
+    measures: dict[str, float] = dataclasses.field(default_factory=dict)
     place: tuple[float, float, float] = (0.0, 0.0, 0.0)
     weld: str = ""
 

@@ -92,10 +92,10 @@ def _read(path: Path, name: str) -> Any:
             f"the drawing has {size / 1e6:.0f} MB; at most {SIZE_MAX / 1e6:.0f} are read",
             "export the plate's outline alone",
         )
-    import ezdxf
+    from ezdxf.filemanagement import readfile
 
     try:
-        return ezdxf.readfile(path)
+        return readfile(path)
     except Exception as error:  # noqa: BLE001 - a damaged drawing can break the reader anywhere
         reason = str(error).splitlines()[0][:120] if str(error) else type(error).__name__
         raise _fail(
@@ -212,7 +212,8 @@ def _material(chains: list[Floats], name: str) -> Any:
     if extent.max() > EXTENT[1] or extent.max() < EXTENT[0]:
         raise _fail(
             name,
-            f"the drawing spans {extent[0]:.4g} x {extent[1]:.4g} mm; plates span {EXTENT[0]:g} to {EXTENT[1]:g}",
+            f"the drawing spans {extent[0]:.4g} x {extent[1]:.4g} mm; "
+            f"plates span {EXTENT[0]:g} to {EXTENT[1]:g}",
             "check the drawing's unit, or give scale = mm per drawing unit",
         )
     noded = shapely.union_all(lines)

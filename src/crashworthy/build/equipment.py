@@ -11,6 +11,8 @@ from crashworthy.build.solids import Mesh, box, frame_to, lathe, prism, rotation
 from crashworthy.quantities import DEG, GRAM, MM
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
     from crashworthy.build.equipment_rows import Antenna, Battery, Box, Camera, Lead, Stack
     from crashworthy.build.sheet import Sheet
 
@@ -174,10 +176,12 @@ def _battery(row: Battery) -> list[Draft]:
     return drafts
 
 
-def _strap(row: Battery, faces: dict[str, str], sizes: tuple[float, float, float], put: object) -> Draft:
+def _strap(
+    row: Battery, faces: Mapping[str, str], sizes: tuple[float, float, float], put: Callable[[Mesh], Mesh]
+) -> Draft:
     import shapely
 
-    assert row.strap is not None and callable(put)  # noqa: S101 - narrows the types for the checker
+    assert row.strap is not None  # noqa: S101 - narrows the type for the checker
     width, height, lift = sizes
     slab, t, half = row.shield_t * MM, row.strap.t * MM, row.strap.width * MM / 2
     left = width / 2 + (slab if "left" in faces else 0.0)

@@ -55,29 +55,35 @@ class Stack(Row):
     boards: Annotated[tuple[Board, ...], Field(min_length=1, max_length=12)] = Field(
         description="the boards [{name, size, mass}, ...] from the bottom up"
     )
-    at: Point2 = Field((0.0, 0.0), description="the centre of the pattern, mm")
-    pattern: Annotated[float, Field(ge=5, le=60)] = Field(30.5, description="the screw spacing, mm (5 to 60)")
-    gap: Annotated[float, Field(ge=0, le=60)] = Field(4.0, description="the gap between boards, mm (0 to 60)")
+    at: Point2 = Field(default=(0.0, 0.0), description="the centre of the pattern, mm")
+    pattern: Annotated[float, Field(ge=5, le=60)] = Field(
+        default=30.5, description="the screw spacing, mm (5 to 60)"
+    )
+    gap: Annotated[float, Field(ge=0, le=60)] = Field(
+        default=4.0, description="the gap between boards, mm (0 to 60)"
+    )
     soft: bool = Field(default=True, description="true when the boards stand on soft grommets, else false")
-    material: Material = Field("fr4", description="the material's key in the density table")
+    material: Material = Field(default="fr4", description="the material's key in the density table")
 
 
 class View(Row):
     """What the lens sees: either a field of view, or a sensor and a focal length."""
 
     fov: Annotated[float, Field(gt=0, lt=360)] | None = Field(
-        None, description="the field of view, degrees, together with of"
+        default=None, description="the field of view, degrees, together with of"
     )
     of: Literal["h", "v", "d"] | None = Field(
-        None, description='what fov is measured along: "h" across, "v" up and down, "d" the diagonal'
+        default=None, description='what fov is measured along: "h" across, "v" up and down, "d" the diagonal'
     )
     aspect: Annotated[float, Field(ge=0.2, le=5)] = Field(
-        4 / 3, description="picture width over height (1.3333 for 4:3, 1.7778 for 16:9)"
+        default=4 / 3, description="picture width over height (1.3333 for 4:3, 1.7778 for 16:9)"
     )
-    sensor: tuple[Length, Length] | None = Field(None, description="the sensor's width and height, mm")
-    f: Length | None = Field(None, description="the focal length, mm")
+    sensor: tuple[Length, Length] | None = Field(
+        default=None, description="the sensor's width and height, mm"
+    )
+    f: Length | None = Field(default=None, description="the focal length, mm")
     projection: Literal["equidistant", "rectilinear", "equisolid", "stereographic", "orthographic"] = Field(
-        "equidistant", description="how the lens maps angles"
+        default="equidistant", description="how the lens maps angles"
     )
 
     @model_validator(mode="after")
@@ -94,30 +100,33 @@ class CameraPlace(Row):
 
     edge_x: Coordinate = Field(description="the front edge of the frame beside the lens, mm")
     recess: Annotated[float, Field(ge=-60, le=120)] = Field(
-        0.0, description="how far the lens front stays behind edge_x, mm (negative sticks out)"
+        default=0.0, description="how far the lens front stays behind edge_x, mm (negative sticks out)"
     )
     z: Coordinate = Field(description="the height of the lens front's centre, mm")
-    y: Coordinate = Field(0.0, description="the sideways place of the lens, mm")
-    tilt: Annotated[float, Field(ge=-90, le=90)] = Field(0.0, description="upward tilt, degrees (-90 to 90)")
+    y: Coordinate = Field(default=0.0, description="the sideways place of the lens, mm")
+    tilt: Annotated[float, Field(ge=-90, le=90)] = Field(
+        default=0.0, description="upward tilt, degrees (-90 to 90)"
+    )
 
 
 class Camera(Row):
     """The flight camera: a body and a lens in front of it."""
 
     at: CameraPlace = Field(description="{ edge_x, recess, z, tilt }")
-    view: View | None = Field(None, description="{ fov, of, aspect, projection } or { sensor, f }")
+    view: View | None = Field(default=None, description="{ fov, of, aspect, projection } or { sensor, f }")
     body: tuple[Length, Length, Length] = Field(
-        (19.0, 19.0, 20.0), description="depth, width and height of the body, mm"
+        default=(19.0, 19.0, 20.0), description="depth, width and height of the body, mm"
     )
-    lens_d: Length = Field(13.0, description="the diameter of the lens barrel, mm")
-    lens_l: Length = Field(11.0, description="the length of the lens barrel, mm")
+    lens_d: Length = Field(default=13.0, description="the diameter of the lens barrel, mm")
+    lens_l: Length = Field(default=11.0, description="the length of the lens barrel, mm")
     pupil: Annotated[float, Field(ge=0, le=40)] = Field(
-        2.0, description="how far the entrance pupil lies behind the lens front, mm (a guess unless measured)"
+        default=2.0,
+        description="how far the entrance pupil lies behind the lens front, mm (a guess unless measured)",
     )
-    mass: Grams = Field(7.0, description="the mass of the body, g")
-    lens_mass: Grams = Field(3.0, description="the mass of the lens with its barrel, g")
-    material: Material = Field("pc", description="the body's material")
-    lens_material: Material = Field("glass", description="the lens front's material")
+    mass: Grams = Field(default=7.0, description="the mass of the body, g")
+    lens_mass: Grams = Field(default=3.0, description="the mass of the lens with its barrel, g")
+    material: Material = Field(default="pc", description="the body's material")
+    lens_material: Material = Field(default="glass", description="the lens front's material")
 
 
 class Antenna(Row):
@@ -127,23 +136,23 @@ class Antenna(Row):
     dir: Point3 = Field(description="which way it points [x, y, z], any length but zero")
     length: Length = Field(description="the whole length, mm")
     d: Annotated[float, Field(ge=0.3, le=40)] = Field(
-        2.0, description="the diameter of the stem, mm (0.3 to 40)"
+        default=2.0, description="the diameter of the stem, mm (0.3 to 40)"
     )
     head_d: Annotated[float, Field(ge=0, le=80)] = Field(
-        0.0, description="the diameter of the head at the end, mm (0 for none)"
+        default=0.0, description="the diameter of the head at the end, mm (0 for none)"
     )
     head_l: Length | None = Field(
-        None, description="the length of the head, mm; left out, as long as it is wide"
+        default=None, description="the length of the head, mm; left out, as long as it is wide"
     )
     kind: Literal["dipole", "monopole", "circular", "patch"] = Field(
-        "monopole", description="what it is electrically"
+        default="monopole", description="what it is electrically"
     )
-    pol: Literal["linear", "lhcp", "rhcp"] = Field("linear", description="its polarisation")
+    pol: Literal["linear", "lhcp", "rhcp"] = Field(default="linear", description="its polarisation")
     mhz: Annotated[float, Field(ge=30, le=100000)] | None = Field(
-        None, description="the frequency, MHz (30 to 100000)"
+        default=None, description="the frequency, MHz (30 to 100000)"
     )
-    mass: Grams = Field(2.0, description="the mass, g")
-    material: Material = Field("pc", description="the material's key in the density table")
+    mass: Grams = Field(default=2.0, description="the mass, g")
+    material: Material = Field(default="pc", description="the material's key in the density table")
 
     @model_validator(mode="after")
     def _points_somewhere(self) -> Antenna:
@@ -157,9 +166,11 @@ class Antenna(Row):
 class Strap(Row):
     """The strap over the pack."""
 
-    width: Length = Field(20.0, description="the width, mm")
-    mass: Grams = Field(6.0, description="the mass, g")
-    t: Annotated[float, Field(ge=0.3, le=10)] = Field(1.5, description="the thickness, mm (0.3 to 10)")
+    width: Length = Field(default=20.0, description="the width, mm")
+    mass: Grams = Field(default=6.0, description="the mass, g")
+    t: Annotated[float, Field(ge=0.3, le=10)] = Field(
+        default=1.5, description="the thickness, mm (0.3 to 10)"
+    )
 
 
 class Battery(Row):
@@ -168,16 +179,18 @@ class Battery(Row):
     size: tuple[Length, Length, Length] = Field(description="length, width and height, mm")
     mass: Grams = Field(description="the mass, g")
     at: Point3 = Field(description="the centre of the face it rests on [x, y, z], mm")
-    long_axis: Literal["x", "y"] = Field("x", description='the axis its length lies along: "x" or "y"')
-    under: bool = Field(default=False, description="true when it hangs below that face, else false")
-    cells: Annotated[int, Field(ge=1, le=16)] = Field(6, description="cells in series (1 to 16)")
-    shield: tuple[Face, ...] = Field((), description="the faces that carry a soft slab")
-    shield_t: Annotated[float, Field(ge=0.4, le=30)] = Field(
-        2.0, description="the thickness of those slabs, mm (0.4 to 30)"
+    long_axis: Literal["x", "y"] = Field(
+        default="x", description='the axis its length lies along: "x" or "y"'
     )
-    shield_material: Material = Field("tpu", description="the slabs' material")
-    strap: Strap | None = Field(None, description="{ width, mass }")
-    material: Material = Field("lipo", description="the material's key in the density table")
+    under: bool = Field(default=False, description="true when it hangs below that face, else false")
+    cells: Annotated[int, Field(ge=1, le=16)] = Field(default=6, description="cells in series (1 to 16)")
+    shield: tuple[Face, ...] = Field(default=(), description="the faces that carry a soft slab")
+    shield_t: Annotated[float, Field(ge=0.4, le=30)] = Field(
+        default=2.0, description="the thickness of those slabs, mm (0.4 to 30)"
+    )
+    shield_material: Material = Field(default="tpu", description="the slabs' material")
+    strap: Strap | None = Field(default=None, description="{ width, mass }")
+    material: Material = Field(default="lipo", description="the material's key in the density table")
 
     @model_validator(mode="after")
     def _faces_once(self) -> Battery:
@@ -195,10 +208,10 @@ class Lead(Row):
     d: Annotated[float, Field(ge=0.3, le=40)] = Field(description="the diameter, mm (0.3 to 40)")
     mass: Grams = Field(description="the mass with the plug, g")
     plug: tuple[Length, Length, Length] | None = Field(
-        None, description="length, width and height of the plug at the end of the path, mm"
+        default=None, description="length, width and height of the plug at the end of the path, mm"
     )
     retained: bool = Field(default=True, description="true when something holds the loop down, else false")
-    material: Material = Field("copper", description="the material's key in the density table")
+    material: Material = Field(default="copper", description="the material's key in the density table")
 
     @model_validator(mode="after")
     def _moves_on(self) -> Lead:
@@ -216,21 +229,23 @@ class Box(Row):
     size: tuple[Length, Length, Length] = Field(description="length, width and height, mm")
     at: Point3 = Field(description="the centre of its underside [x, y, z] (it turns about this), mm")
     mass: Grams = Field(description="the mass, g")
-    tilt: Degrees = Field(0.0, description="nose-up tilt, degrees")
+    tilt: Degrees = Field(default=0.0, description="nose-up tilt, degrees")
     holder: Annotated[float, Field(ge=0, le=2000)] = Field(
-        0.0, description="the mass of its holder, g, added to it"
+        default=0.0, description="the mass of its holder, g, added to it"
     )
-    material: Material = Field("pc", description="the material's key in the density table")
+    material: Material = Field(default="pc", description="the material's key in the density table")
 
 
 class Import(Row):
     """A part from a model file."""
 
     file: FileName = Field(description="the name of an STL, 3MF or OBJ file beside the sheet")
-    scale: Annotated[float, Field(gt=0, le=10000)] = Field(1.0, description="mm per unit of the file")
-    at: Point3 = Field((0.0, 0.0, 0.0), description="where the file's origin lies [x, y, z], mm")
+    scale: Annotated[float, Field(gt=0, le=10000)] = Field(default=1.0, description="mm per unit of the file")
+    at: Point3 = Field(default=(0.0, 0.0, 0.0), description="where the file's origin lies [x, y, z], mm")
     rpy: tuple[Degrees, Degrees, Degrees] = Field(
-        (0.0, 0.0, 0.0), description="turns about x, then y, then z, degrees"
+        default=(0.0, 0.0, 0.0), description="turns about x, then y, then z, degrees"
     )
-    material: Material = Field("tpu", description="the material's key in the density table")
-    mass: Grams | None = Field(None, description="the weighed mass, g; needed unless the model is watertight")
+    material: Material = Field(default="tpu", description="the material's key in the density table")
+    mass: Grams | None = Field(
+        default=None, description="the weighed mass, g; needed unless the model is watertight"
+    )

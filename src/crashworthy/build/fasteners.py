@@ -163,7 +163,7 @@ class _Site:
             side = 1.0 if k % 2 == 0 else -1.0
             along = 0.0 if n <= 2 else (k // 2 - (n // 2 - 1) / 2) * 6e-3
             spot = middle + turn @ np.array([along, 0.0, 0.0])
-            places.append((spot + [0.0, side * reach, 0.0], np.array([0.0, -side, 0.0]), CORE))
+            places.append((spot + np.array([0.0, side * reach, 0.0]), np.array([0.0, -side, 0.0]), CORE))
         body = [*self.of("camera"), *self.of("lens")]
         return places, body, [*body, *(d.name for d in cheeks)]
 

@@ -28,7 +28,7 @@ __all__ = [
 
 
 class Row(BaseModel):
-    """One row of the sheet: a misspelt key is an error, numbers are not guessed from text, nothing changes."""
+    """One row: a misspelt key is an error, numbers are not guessed from text, nothing changes."""
 
     model_config = ConfigDict(
         extra="forbid", frozen=True, strict=True, allow_inf_nan=False, populate_by_name=True

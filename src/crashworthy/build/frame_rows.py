@@ -41,27 +41,33 @@ class Arms(Row):
     wheelbase: Annotated[float, Field(ge=60, le=900)] = Field(
         description="the distance between diagonally opposite motors, mm (60 to 900)"
     )
-    layout: Literal["x"] = Field("x", description='the arrangement of the arms: "x" is the only one so far')
-    angle: Annotated[float, Field(ge=30, le=150)] = Field(
-        90.0, description="the angle between the two front arms, degrees (30 to 150; 90 is a true X)"
+    layout: Literal["x"] = Field(
+        default="x", description='the arrangement of the arms: "x" is the only one so far'
     )
-    t: Annotated[float, Field(ge=0.5, le=20)] = Field(5.0, description="the thickness, mm (0.5 to 20)")
-    w_root: Annotated[float, Field(ge=3, le=80)] = Field(18.0, description="the width at r0, mm (3 to 80)")
+    angle: Annotated[float, Field(ge=30, le=150)] = Field(
+        default=90.0, description="the angle between the two front arms, degrees (30 to 150; 90 is a true X)"
+    )
+    t: Annotated[float, Field(ge=0.5, le=20)] = Field(
+        default=5.0, description="the thickness, mm (0.5 to 20)"
+    )
+    w_root: Annotated[float, Field(ge=3, le=80)] = Field(
+        default=18.0, description="the width at r0, mm (3 to 80)"
+    )
     w_tip: Annotated[float, Field(ge=3, le=80)] = Field(
-        12.0, description="the width at the motor axis, mm (3 to 80)"
+        default=12.0, description="the width at the motor axis, mm (3 to 80)"
     )
     r0: Annotated[float, Field(ge=0, le=400)] = Field(
-        22.0, description="the distance of the arm's inner end from the centre, mm"
+        default=22.0, description="the distance of the arm's inner end from the centre, mm"
     )
     clamp: Annotated[float, Field(gt=0, le=450)] | None = Field(
-        None,
+        default=None,
         description="the distance from the centre at which the free length begins, mm; "
         "left out, it is where the arm leaves the plates that touch it",
     )
     pad: Annotated[float, Field(ge=5, le=120)] = Field(
-        27.0, description="the diameter of the round motor pad, mm (5 to 120)"
+        default=27.0, description="the diameter of the round motor pad, mm (5 to 120)"
     )
-    material: Material = Field("carbon_plate", description="the material's key in the density table")
+    material: Material = Field(default="carbon_plate", description="the material's key in the density table")
 
     @model_validator(mode="after")
     def _order(self) -> Arms:
@@ -82,25 +88,25 @@ class Arms(Row):
 class Motors(Row):
     """Four equal motors standing on the arms, screwed from below."""
 
-    d: Length = Field(28.0, description="the outer diameter of the bell, mm")
-    h: Length = Field(19.0, description="the height from the arm to the prop's seat, mm")
-    mass: Grams = Field(33.0, description="the mass of one motor with its wires, g")
-    bolt_circle: Length = Field(16.0, description="the diameter of the circle of screws, mm")
-    screws: Count = Field(4, description="how many screws hold each motor (1 to 64)")
+    d: Length = Field(default=28.0, description="the outer diameter of the bell, mm")
+    h: Length = Field(default=19.0, description="the height from the arm to the prop's seat, mm")
+    mass: Grams = Field(default=33.0, description="the mass of one motor with its wires, g")
+    bolt_circle: Length = Field(default=16.0, description="the diameter of the circle of screws, mm")
+    screws: Count = Field(default=4, description="how many screws hold each motor (1 to 64)")
     shaft_d: Annotated[float, Field(ge=1, le=12)] = Field(
-        4.0, description="the diameter of the shaft inside the bearings, mm (1 to 12)"
+        default=4.0, description="the diameter of the shaft inside the bearings, mm (1 to 12)"
     )
     bell_wall: Annotated[float, Field(ge=0.3, le=6)] = Field(
-        1.0, description="the wall thickness of the bell, mm (0.3 to 6)"
+        default=1.0, description="the wall thickness of the bell, mm (0.3 to 6)"
     )
-    bell_height: Length = Field(13.0, description="the height of the turning bell, mm (less than h)")
-    material: Material = Field("al7075", description="the material's key in the density table")
+    bell_height: Length = Field(default=13.0, description="the height of the turning bell, mm (less than h)")
+    material: Material = Field(default="al7075", description="the material's key in the density table")
     spin: Literal["in", "out"] = Field(
-        "in", description='"in" when the front props turn towards the nose at the front, else "out"'
+        default="in", description='"in" when the front props turn towards the nose at the front, else "out"'
     )
     log_order: tuple[Corner, Corner, Corner, Corner] = Field(
-        ("fl", "fr", "rl", "rr"),
-        description='the corner of motor 1, 2, 3 and 4 in the flight log, each of "fl", "fr", "rl", "rr" once',
+        default=("fl", "fr", "rl", "rr"),
+        description='the corners of motors 1 to 4 of the flight log, each of "fl", "fr", "rl", "rr" once',
     )
 
     @model_validator(mode="after")
@@ -124,25 +130,26 @@ class Props(Row):
     """Four equal propellers on the motors."""
 
     d: Annotated[float, Field(ge=20, le=400)] = Field(
-        127.0, description="the diameter, mm (20 to 400; 5 inch is 127)"
+        default=127.0, description="the diameter, mm (20 to 400; 5 inch is 127)"
     )
-    blades: Annotated[int, Field(ge=2, le=8)] = Field(3, description="the number of blades (2 to 8)")
+    blades: Annotated[int, Field(ge=2, le=8)] = Field(default=3, description="the number of blades (2 to 8)")
     pitch: Annotated[float, Field(ge=0, le=400)] = Field(
-        110.0, description="the advance per turn, mm (0 to 400)"
+        default=110.0, description="the advance per turn, mm (0 to 400)"
     )
     chord: Annotated[float, Field(ge=2, le=60)] = Field(
-        13.0, description="the greatest width of a blade, mm (2 to 60)"
+        default=13.0, description="the greatest width of a blade, mm (2 to 60)"
     )
     t: Annotated[float, Field(ge=0.3, le=6)] = Field(
-        1.2, description="the thickness of a blade, mm (0.3 to 6)"
+        default=1.2, description="the thickness of a blade, mm (0.3 to 6)"
     )
-    hub_d: Length = Field(13.0, description="the diameter of the hub, mm")
-    hub_h: Length = Field(6.5, description="the height of the hub, mm")
-    mass: Grams = Field(4.2, description="the mass of one prop, g")
+    hub_d: Length = Field(default=13.0, description="the diameter of the hub, mm")
+    hub_h: Length = Field(default=6.5, description="the height of the hub, mm")
+    mass: Grams = Field(default=4.2, description="the mass of one prop, g")
     shape: Literal["blades", "disc"] = Field(
-        "blades", description='"blades" for props at rest, "disc" for the space that turning props sweep'
+        default="blades",
+        description='"blades" for props at rest, "disc" for the space that turning props sweep',
     )
-    material: Material = Field("prop_blade", description="the material's key in the density table")
+    material: Material = Field(default="prop_blade", description="the material's key in the density table")
 
     @model_validator(mode="after")
     def _hub_fits(self) -> Props:
@@ -156,39 +163,42 @@ class Props(Row):
 class Plate(Row):
     """A plate: lying (dxf, rect or poly) or a pair of upright cheeks (side)."""
 
-    dxf: FileName | None = Field(None, description="the name of a DXF drawing beside the sheet")
-    layer: str | None = Field(None, description="the drawing's layer to read; left out, all of them")
+    dxf: FileName | None = Field(default=None, description="the name of a DXF drawing beside the sheet")
+    layer: str | None = Field(default=None, description="the drawing's layer to read; left out, all of them")
     scale: Annotated[float, Field(gt=0, le=10000)] | None = Field(
-        None, description="mm per drawing unit; left out, the drawing's own unit counts"
+        default=None, description="mm per drawing unit; left out, the drawing's own unit counts"
     )
     rect: tuple[Length, Length] | None = Field(
-        None, description="the length along x and the width along y, mm"
+        default=None, description="the length along x and the width along y, mm"
     )
     poly: Annotated[tuple[Point2, ...], Field(min_length=3, max_length=POINTS_MAX)] | None = Field(
-        None, description="the corners [[x, y], ...] in order, mm (at least three)"
+        default=None, description="the corners [[x, y], ...] in order, mm (at least three)"
     )
     side: Annotated[tuple[Point2, ...], Field(min_length=3, max_length=POINTS_MAX)] | None = Field(
-        None, description="the corners [[x, z], ...] of an upright plate in order, mm (at least three)"
+        default=None,
+        description="the corners [[x, z], ...] of an upright plate in order, mm (at least three)",
     )
     y: Coordinate | None = Field(
-        None, description="the inner face of an upright plate, mm; both sides get one unless it is 0"
+        default=None, description="the inner face of an upright plate, mm; both sides get one unless it is 0"
     )
     at: Point2 = Field(
-        (0.0, 0.0), description="where the drawing's origin or the rectangle's centre lies, mm"
+        default=(0.0, 0.0), description="where the drawing's origin or the rectangle's centre lies, mm"
     )
-    z: Coordinate = Field(0.0, description="the underside of a lying plate, mm")
+    z: Coordinate = Field(default=0.0, description="the underside of a lying plate, mm")
     t: Thickness = Field(description="the thickness, mm (0.2 to 60)")
-    material: Material = Field("carbon_plate", description="the material's key in the density table")
+    material: Material = Field(default="carbon_plate", description="the material's key in the density table")
     corner: Annotated[float, Field(ge=0, le=200)] = Field(
-        4.0, description="the corner radius of rect, mm (0 to 200)"
+        default=4.0, description="the corner radius of rect, mm (0 to 200)"
     )
     holes: Annotated[tuple[tuple[Coordinate, Coordinate, Length], ...], Field(max_length=POINTS_MAX)] = Field(
-        (), description="round holes [[x, y, diameter], ...], mm (x, z for an upright plate)"
+        default=(), description="round holes [[x, y, diameter], ...], mm (x, z for an upright plate)"
     )
     slots: Annotated[
         tuple[tuple[Coordinate, Coordinate, Length, Length], ...], Field(max_length=POINTS_MAX)
-    ] = Field((), description="openings [[x, y, length along x, width], ...], mm")
-    mass: Grams | None = Field(None, description="the weighed mass, g; left out, volume times density")
+    ] = Field(default=(), description="openings [[x, y, length along x, width], ...], mm")
+    mass: Grams | None = Field(
+        default=None, description="the weighed mass, g; left out, volume times density"
+    )
 
     @model_validator(mode="after")
     def _one_outline(self) -> Plate:
@@ -213,13 +223,17 @@ class Standoffs(Row):
     )
     z: Coordinate = Field(description="the lower end, mm")
     h: Length = Field(description="the height, mm")
-    d: Annotated[float, Field(ge=1, le=40)] = Field(5.0, description="the outer diameter, mm (1 to 40)")
+    d: Annotated[float, Field(ge=1, le=40)] = Field(
+        default=5.0, description="the outer diameter, mm (1 to 40)"
+    )
     bore: Annotated[float, Field(ge=0, le=30)] = Field(
-        3.0, description="the bore, mm (0 for a solid one; less than d)"
+        default=3.0, description="the bore, mm (0 for a solid one; less than d)"
     )
     mirror: bool = Field(default=True, description="true to repeat each on the other side, else false")
-    material: Material = Field("al6061", description="the material's key in the density table")
-    mass: Grams | None = Field(None, description="the weighed mass of one, g; left out, volume times density")
+    material: Material = Field(default="al6061", description="the material's key in the density table")
+    mass: Grams | None = Field(
+        default=None, description="the weighed mass of one, g; left out, volume times density"
+    )
 
     @model_validator(mode="after")
     def _bore_fits(self) -> Standoffs:
@@ -236,21 +250,22 @@ class Screws(Row):
         description="the length under the head, mm (1 to 120)"
     )
     grade: Grade = Field(
-        "8.8", description='the strength class marked on the head ("8.8" is the careful choice when unmarked)'
+        default="8.8",
+        description='the strength class marked on the head ("8.8" is the careful choice when unmarked)',
     )
     nut: Literal["none", "nyloc", "press", "threaded"] = Field(
-        "none", description="what it turns into: none (a tapped hole), nyloc, press or threaded"
+        default="none", description="what it turns into: none (a tapped hole), nyloc, press or threaded"
     )
     threadlock: bool = Field(default=False, description="true when a thread locker is on, else false")
     per: Count | None = Field(
-        None, description="how many for each arm, motor, standoff, stack or camera (1 to 64)"
+        default=None, description="how many for each arm, motor, standoff, stack or camera (1 to 64)"
     )
     upkeep: Literal["arm", "motor", "other"] | None = Field(
-        None, description='whose interval it takes: "arm", "motor" or "other"; left out, by its name'
+        default=None, description='whose interval it takes: "arm", "motor" or "other"; left out, by its name'
     )
     at: Annotated[tuple[Point3, ...], Field(min_length=1, max_length=200)] | None = Field(
-        None, description="the places [[x, y, z], ...], mm; left out, they follow from the geometry"
+        default=None, description="the places [[x, y, z], ...], mm; left out, they follow from the geometry"
     )
     joins: tuple[Name, ...] | None = Field(
-        None, description="the parts it holds; left out, they follow from the geometry"
+        default=None, description="the parts it holds; left out, they follow from the geometry"
     )

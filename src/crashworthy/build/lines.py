@@ -18,7 +18,14 @@ _SPACE: Final = re.compile(r"(?:[ \t\r\n]+|#[^\n]*)*")
 _BLANK: Final = re.compile(r"[ \t]*")
 _BARE: Final = re.compile(r"[A-Za-z0-9_-]+")
 _STRING: Final = re.compile(
-    r'"""(?:[^\\]|\\.)*?"""(?:"{0,2})' r"|'''.*?'''(?:'{0,2})" r'|"(?:[^"\\\n]|\\.)*"' r"|'[^'\n]*'",
+    "|".join(
+        (
+            r'"""(?:[^\\]|\\.)*?"""(?:"{0,2})',
+            r"'''.*?'''(?:'{0,2})",
+            r'"(?:[^"\\\n]|\\.)*"',
+            r"'[^'\n]*'",
+        )
+    ),
     re.DOTALL,
 )
 _SCALAR: Final = re.compile(r"[^,\]}#\n]+")

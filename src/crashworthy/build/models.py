@@ -97,7 +97,7 @@ def _load(raw: bytes, kind: str, name: str) -> tuple[Any, Any]:
     import trimesh
 
     try:
-        mesh = trimesh.load(io.BytesIO(raw), file_type=kind, force="mesh", process=True)
+        mesh: Any = trimesh.load(io.BytesIO(raw), file_type=kind, force="mesh", process=True)
         mesh.merge_vertices(merge_tex=True, merge_norm=True)
         faces = np.asarray(mesh.faces, dtype=np.int32).reshape(-1, 3)
         distinct = (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 2] != faces[:, 0])

@@ -64,7 +64,7 @@ _MERGE: Final = 4e-3
 
 
 def fibonacci(n: int) -> Floats:
-    """n unit vectors (n, 3) spread evenly over the sphere (golden-angle spiral)."""
+    """Unit vectors (n, 3) spread evenly over the sphere (golden-angle spiral)."""
     k = np.arange(n) + 0.5
     z = 1.0 - 2.0 * k / n
     turn = np.pi * (1.0 + 5.0**0.5) * k
@@ -154,7 +154,8 @@ def _budget(area: Floats, base: Floats, pool: Floats, count: int) -> NDArray[np.
     whole = np.floor(share)
     order = np.argsort(-(share - whole), kind="stable")
     whole[order[: max(0, rest - int(whole.sum()))]] += 1
-    return np.minimum(least + whole, pool).astype(np.int64)
+    number: NDArray[np.int64] = np.minimum(least + whole, pool).astype(np.int64)
+    return number
 
 
 def _farthest(place: Floats, weight: Floats, start: list[int], n: int) -> list[int]:

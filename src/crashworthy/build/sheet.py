@@ -34,7 +34,7 @@ class Sheet(Row):
     name: Annotated[str, StringConstraints(min_length=1, max_length=60)] = Field(
         description="the quad's name, with at least one letter or digit"
     )
-    weighed: Grams | None = Field(None, description="what the scales say ready to fly, with pack, g")
+    weighed: Grams | None = Field(default=None, description="what the scales say ready to fly, with pack, g")
     arms: Arms = Field(description="the arms: at least { wheelbase }")
     motors: Motors = Field(default_factory=Motors, description="the motors")
     props: Props = Field(default_factory=Props, description="the propellers")
@@ -44,12 +44,12 @@ class Sheet(Row):
     standoffs: Annotated[dict[Name, Standoffs], Field(max_length=ROWS_MAX)] = Field(
         default_factory=dict, description="the standoffs by name"
     )
-    stack: Stack | None = Field(None, description="the stack of boards: at least { z, boards }")
-    camera: Camera | None = Field(None, description="the flight camera: at least { at }")
+    stack: Stack | None = Field(default=None, description="the stack of boards: at least { z, boards }")
+    camera: Camera | None = Field(default=None, description="the flight camera: at least { at }")
     antennas: Annotated[dict[Name, Antenna], Field(max_length=ROWS_MAX)] = Field(
         default_factory=dict, description="the antennas by name"
     )
-    battery: Battery | None = Field(None, description="the pack: at least { size, mass, at }")
+    battery: Battery | None = Field(default=None, description="the pack: at least { size, mass, at }")
     leads: Annotated[dict[Name, Lead], Field(max_length=ROWS_MAX)] = Field(
         default_factory=dict, description="the leads by name"
     )

@@ -54,9 +54,7 @@ def to_toml(sheet: Sheet) -> str:
     top: list[str] = []
     tables: list[str] = []
     for key, value in data.items():
-        if not isinstance(value, dict):
-            top.append(f"{key} = {_value(value)}")
-        elif key == "arms":
+        if not isinstance(value, dict) or key == "arms":
             top.append(f"{key} = {_value(value)}")
         else:
             tables.append("\n".join([f"\n[{key}]", *(f"{_key(k)} = {_value(v)}" for k, v in value.items())]))
