@@ -124,6 +124,7 @@ class BreakPrior:
 
     prior_breaks: float
     frequent: float
+    hazard_floor: float
     mix_scuff: float
     mix_hit: float
     mix_slam: float
@@ -134,7 +135,7 @@ class BreakPrior:
 
 @dataclass(frozen=True, slots=True)
 class KitPrior:
-    """Numbers of the packing list; see ``priors.toml`` [kit], [price] and [weight].
+    """Numbers of the packing list; see ``priors.toml`` [kit], [price], [weight] and [tool].
 
     Attributes:
         missing_share: share of loose screws that need a new one.
@@ -142,6 +143,7 @@ class KitPrior:
         enough: probability beyond which more of an item is not considered.
         price: coins by part kind.
         weight: how much running out counts, by part kind; 1 grounds the quad.
+        tool: grams by tool.
     """
 
     missing_share: float
@@ -149,6 +151,7 @@ class KitPrior:
     enough: float
     price: Mapping[str, float]
     weight: Mapping[str, float]
+    tool: Mapping[str, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,7 +236,7 @@ def _complain(rows: Mapping[str, Assumption], file: str) -> None:
     problems: list[Problem] = []
     for name, row in rows.items():
         last = name.rsplit(".", 1)[-1]
-        allowed_zero = last in _ZERO_OK or name.startswith(("price.", "weight."))
+        allowed_zero = last in _ZERO_OK or name.startswith(("price.", "weight.", "tool."))
         if row.value < 0 or (row.value == 0 and not allowed_zero):
             problems.append(Problem(f"{row.value:g} is too small", "give a positive number", file, 0, name))
         if last in ("p_any", "enough", "frequent", "missing_share") and row.value >= 1:
@@ -283,6 +286,7 @@ def _build(rows: Mapping[str, Assumption]) -> Priors:
             enough=kit["enough"],
             price=section("price"),
             weight=section("weight"),
+            tool=section("tool"),
         ),
         assumptions=tuple(rows.values()),
     )
