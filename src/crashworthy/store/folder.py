@@ -109,6 +109,12 @@ class DataFolder:
             raise NotFoundError(Problem(f"no quad is called {slug!r}", f"quads in this folder: {known}"))
         return path
 
+    def stamp(self, slug: str) -> tuple[tuple[str, int, int], ...]:
+        """Name, time (ns) and size of a sheet and of every drawing: equal while nothing changed."""
+        drawings = (p for p in (self.root / "sheets").rglob("*") if p.suffix.lower() in DRAWING_SUFFIXES)
+        files = [self.sheet(slug), *sorted(drawings)]
+        return tuple((p.name, p.stat().st_mtime_ns, p.stat().st_size) for p in files)
+
     def drawings(self, slug: str) -> Path:
         """Folder of a quad's drawings, made when it does not exist."""
         path = self.root / "sheets" / _checked_slug(slug)

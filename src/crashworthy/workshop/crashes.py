@@ -1,0 +1,202 @@
+"""Crash tests: run a campaign, keep it, and hand its predictions to upkeep as priors."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+from crashworthy.workshop.fleet import FleetBench
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+    from datetime import datetime
+
+    from crashworthy.build.quad import Quad
+    from crashworthy.impact.batch import CrashBatch
+    from crashworthy.impact.scenario import Scenario
+    from crashworthy.jobs.runner import JobStatus, Reporter
+
+__all__ = ["Campaign", "CrashBench"]
+
+FIRST_LOOK: Final = 2000
+"""Crashes of the campaign that is run unasked when a kit or break rate needs one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Campaign:
+    """A crash campaign that was kept.
+
+    Attributes:
+        key: to ask for it again.
+        slug: quad.
+        digest: of the build it crashed.
+        n, seed: crashes and seed.
+        scenario: as plain data.
+        summary: ``CrashSummary.to_json()``.
+        created: when, UTC.
+        stale: whether the build has changed since.
+    """
+
+    key: str
+    slug: str
+    digest: str
+    n: int
+    seed: int
+    scenario: dict[str, Any]
+    summary: dict[str, Any]
+    created: datetime
+    stale: bool
+
+    @property
+    def sentence(self) -> str:
+        """The answer in one sentence with numbers."""
+        return str(self.summary["summary"])
+
+
+class CrashBench(FleetBench):
+    """Campaigns of the fleet."""
+
+    def crash(
+        self,
+        quad: Quad,
+        n: int,
+        seed: int,
+        scenario: Scenario | None = None,
+        *,
+        workers: int | None = None,
+        progress: Callable[[int, int], None] | None = None,
+        cancelled: Callable[[], bool] | None = None,
+    ) -> CrashBatch:
+        """Crash a build; the same seed gives the same bytes with any number of workers.
+
+        Raises:
+            ScenarioError: a number is out of range.
+            CampaignCancelled: ``cancelled`` said so.
+        """
+        from crashworthy.impact.campaign import simulate
+        from crashworthy.jobs.executor import executor_for
+
+        pool = executor_for(workers)
+        return simulate(
+            quad, n, seed, scenario, map_chunks=pool.map_chunks, progress=progress, cancelled=cancelled
+        )
+
+    def crash_test(
+        self,
+        slug: str,
+        n: int,
+        seed: int,
+        scenario: Scenario | None = None,
+        *,
+        workers: int | None = None,
+        progress: Callable[[int, int], None] | None = None,
+        cancelled: Callable[[], bool] | None = None,
+    ) -> Campaign:
+        """Crash a quad of the fleet and keep the result.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+            ScenarioError: a number is out of range.
+            CampaignCancelled: ``cancelled`` said so.
+        """
+        quad = self.quad(slug)
+        batch = self.crash(quad, n, seed, scenario, workers=workers, progress=progress, cancelled=cancelled)
+        from crashworthy.impact.batch import ARRAYS
+
+        key = self.store.save_campaign(
+            slug,
+            digest=quad.digest,
+            seed=seed,
+            n=n,
+            scenario=batch.scenario,
+            summary=batch.summarise().to_json(),
+            arrays={name: getattr(batch, name) for name in ARRAYS},
+        )
+        return self.campaign(key)
+
+    def start_crash_test(self, slug: str, n: int, seed: int, scenario_text: str = "") -> JobStatus:
+        """The same in the background; the job's result is the ``Campaign``.
+
+        Args:
+            slug: quad.
+            n: crashes.
+            seed: of the campaign.
+            scenario_text: a scenario as TOML; "" means the everyday mix.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+            ScenarioError: the scenario or a number cannot be used.
+        """
+        from crashworthy.errors import Problem, ScenarioError
+        from crashworthy.impact.campaign import LIMIT
+        from crashworthy.impact.scenario import Scenario
+
+        name = self.quad(slug).name
+        if not 1 <= n <= LIMIT:
+            raise ScenarioError(Problem(f"cannot crash {n} times", f"ask for 1 to {LIMIT}", field="n"))
+        scenario = Scenario.parse(scenario_text, file="scenario") if scenario_text.strip() else None
+
+        def work(report: Reporter) -> Campaign:
+            from crashworthy.impact.campaign import CampaignCancelled
+            from crashworthy.jobs.runner import Cancelled
+
+            report.progress(0, n, "compiling the crash kernel; the first time takes about half a minute")
+            try:
+                return self.crash_test(
+                    slug,
+                    n,
+                    seed,
+                    scenario,
+                    progress=lambda done, total: report.progress(done, total, "crashing"),
+                    cancelled=report.cancelled,
+                )
+            except CampaignCancelled:
+                raise Cancelled from None
+
+        return self.jobs.start(f"Crash test of {name}, {n} crashes", work)
+
+    def campaign(self, key: str) -> Campaign:
+        """A campaign that was kept.
+
+        Raises:
+            NotFoundError: there is none of that key.
+        """
+        return self._campaign(self.store.load_campaign(key))
+
+    def campaigns(self, slug: str) -> tuple[Campaign, ...]:
+        """Every campaign of a quad, newest first."""
+        return tuple(self._campaign(record) for record in self.store.campaigns(slug))
+
+    def latest_campaign(self, slug: str) -> Campaign | None:
+        """The newest campaign of a quad, or None."""
+        return next(iter(self.campaigns(slug)), None)
+
+    def _campaign(self, record: Any) -> Campaign:
+        digest = self.store.quad(record.quad).digest
+        return Campaign(
+            record.key,
+            record.quad,
+            record.digest,
+            record.n,
+            record.seed,
+            record.scenario,
+            record.summary,
+            record.created,
+            stale=record.digest != digest,
+        )
+
+    def hazards(self, slug: str) -> Mapping[str, Sequence[float]]:
+        """Simulated break hazard of each part in a scuff, a hit and a slam: the prior of every break rate.
+
+        Taken from the newest campaign of this very build; when there is none, one is run and kept.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+            SheetError: its sheet has a problem.
+        """
+        self.quad(slug)
+        known = self.latest_campaign(slug)
+        if known is None or known.stale:
+            known = self.crash_test(slug, FIRST_LOOK, seed=1)
+        hazards: dict[str, list[float]] = known.summary["hazards"]
+        return hazards

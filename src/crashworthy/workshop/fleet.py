@@ -1,0 +1,211 @@
+"""The fleet: build sheets in, quads out; what is typed is never lost."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from crashworthy.errors import CrashworthyError, NotFoundError, Problem, SheetError
+from crashworthy.workshop.desk import Desk
+
+if TYPE_CHECKING:
+    from crashworthy.build.quad import Quad
+    from crashworthy.build.sheet import Sheet
+    from crashworthy.upkeep.due import Due
+
+__all__ = ["FleetBench", "QuadCard", "SheetText"]
+
+
+@dataclass(frozen=True, slots=True)
+class QuadCard:
+    """One quad of the fleet at a glance.
+
+    Attributes:
+        slug, name: address and name.
+        packs, crashes: from the journal.
+        due: every joint group, most urgent first; empty when the sheet has a problem.
+        mass: kg as described, or None when the sheet has a problem.
+        problem: why the sheet cannot be read now, or "".
+        invented: whether its journal is the demo's.
+    """
+
+    slug: str
+    name: str
+    packs: int
+    crashes: int
+    due: tuple[Due, ...]
+    mass: float | None
+    problem: str = ""
+    invented: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SheetText:
+    """A build sheet as text.
+
+    Attributes:
+        text: TOML.
+        is_draft: whether this is what was typed last but is not valid yet.
+        problems: what is wrong with the draft.
+    """
+
+    text: str
+    is_draft: bool = False
+    problems: tuple[Problem, ...] = ()
+
+
+class FleetBench(Desk):
+    """Sheets and the quads made from them."""
+
+    def names(self) -> dict[str, str]:
+        """Name of each quad by slug."""
+        return {record.slug: record.name for record in self.store.quads()}
+
+    def fleet(self) -> tuple[QuadCard, ...]:
+        """Every quad at a glance."""
+        return tuple(self._card(slug, name) for slug, name in self.names().items())
+
+    def _card(self, slug: str, name: str) -> QuadCard:
+        from crashworthy.workshop.journal import JournalBench
+
+        assert isinstance(self, JournalBench)  # noqa: S101 - benches are parts of the one Workshop
+        invented = any(e.device.startswith("demo") for e in self.store.latest(slug, 1))
+        try:
+            mass = self.quad(slug).mass
+            dues = self.due(slug)
+            problem = ""
+        except CrashworthyError as error:
+            mass, dues, problem = None, (), str(error)
+        history = self.history(slug)
+        return QuadCard(slug, name, history.packs, len(history.crashes), dues, mass, problem, invented)
+
+    def quad(self, slug: str) -> Quad:
+        """The quad made from a sheet; made again only when sheet or drawings changed.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+            SheetError: its sheet has a problem.
+        """
+        from crashworthy.build.assemble import load
+
+        path = self.folder.sheet(slug)
+        stamp = self.folder.stamp(slug)
+        with self._lock:
+            cache: dict[str, tuple[object, Quad]] = self.__dict__.setdefault("_quads", {})
+            known = cache.get(slug)
+            if known is None or known[0] != stamp:
+                known = (stamp, load(path))
+                cache[slug] = known
+            return known[1]
+
+    def find(self, sheet_or_slug: str) -> Quad:
+        """The quad of a sheet file, or of the fleet by slug.
+
+        Raises:
+            NotFoundError: neither such a file nor such a quad.
+            SheetError: the sheet has a problem.
+        """
+        if sheet_or_slug.endswith(".toml"):
+            from crashworthy.build.assemble import load
+
+            return load(Path(sheet_or_slug))
+        return self.quad(sheet_or_slug)
+
+    def sheet(self, slug: str) -> SheetText:
+        """The sheet as it was typed last: a draft when there is one, with what is wrong with it.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+        """
+        path = self.folder.sheet(slug)
+        draft = self.folder.draft_path(slug)
+        if not draft.is_file():
+            return SheetText(path.read_text(encoding="utf-8"))
+        text = draft.read_text(encoding="utf-8")
+        try:
+            self._parsed(text, path.name)
+        except CrashworthyError as error:
+            return SheetText(text, is_draft=True, problems=error.problems)
+        return SheetText(text, is_draft=True)
+
+    def save_sheet(self, slug: str, text: str) -> Quad:
+        """Put a changed sheet in place; one that is not valid is kept as a draft, and the old one holds.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+            SheetError: what is wrong, line by line.
+        """
+        from crashworthy.build.assemble import assemble
+        from crashworthy.upkeep.payloads import Build
+
+        path = self.folder.sheet(slug)
+        before = self.store.quad(slug).digest
+        self.folder.write_draft(slug, text)
+        sheet = self._parsed(text, path.name)
+        quad = assemble(sheet, path.parent)
+        self.folder.write_sheet(slug, text)
+        self.store.add_quad(slug, quad.name, sheet=text, digest=quad.digest, path=str(path))
+        if quad.digest != before:
+            self.store.record(slug, Build(quad.digest, "sheet edited"))
+        return quad
+
+    def _parsed(self, text: str, name: str) -> Sheet:
+        from crashworthy.build.reading import parse
+
+        return parse(text, self.folder.root / "sheets", name)
+
+    def add_quad(self, text: str, source: Path | None = None) -> str:
+        """Take a new sheet into the fleet; returns the quad's slug.
+
+        Args:
+            text: TOML.
+            source: the file it came from, whose folder holds the drawings it names; None when it was typed.
+
+        Raises:
+            SheetError: what is wrong, line by line, or a quad of that name is there already.
+            StoreError: a drawing cannot be copied.
+        """
+        from crashworthy.build.assemble import assemble
+        from crashworthy.build.reading import parse
+
+        name = source.name if source else "sheet"
+        sheet = parse(text, source.parent if source else self.folder.root / "sheets", name)
+        if sheet.slug in self.names() or sheet.slug in self.folder.slugs():
+            raise SheetError(
+                Problem(
+                    f"a quad called {sheet.name!r} is in the fleet", "give it another name", name, 0, "name"
+                )
+            )
+        quad = assemble(sheet, source.parent if source else self.folder.root / "sheets")
+        if source is not None:
+            self.folder.adopt(source, files_of(sheet), sheet.slug)
+        path = self.folder.write_sheet(sheet.slug, text)
+        self.store.add_quad(sheet.slug, sheet.name, sheet=text, digest=quad.digest, path=str(path))
+        return sheet.slug
+
+    def add_drawing(self, slug: str, name: str, data: bytes) -> str:
+        """Keep a DXF, STL or 3MF file for a quad; returns the path to write into its sheet.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+            StoreError: not a drawing, or a name unfit for a file.
+        """
+        self.folder.sheet(slug)
+        return self.folder.write_drawing(slug, name, data)
+
+    def require(self, slug: str) -> None:
+        """See that there is such a quad.
+
+        Raises:
+            NotFoundError: there is none.
+        """
+        if slug not in self.names():
+            known = ", ".join(self.names()) or "none yet"
+            raise NotFoundError(Problem(f"no quad is called {slug!r}", f"quads of this fleet: {known}"))
+
+
+def files_of(sheet: Sheet) -> tuple[str, ...]:
+    """The drawings a sheet names, relative to it."""
+    plates = (plate.dxf for plate in sheet.plates.values() if plate.dxf)
+    return tuple(dict.fromkeys([*plates, *(row.file for row in sheet.imports.values())]))

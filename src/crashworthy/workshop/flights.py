@@ -1,0 +1,151 @@
+"""Flight logs: keep what was dropped, say what it tells and what it cannot."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, BinaryIO
+
+from crashworthy.errors import CrashworthyError, LogError, NotFoundError, Problem
+from crashworthy.workshop.fleet import FleetBench
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+    from datetime import datetime
+
+    from crashworthy.build.quad import Quad
+    from crashworthy.vibration.answers import LogReport
+    from crashworthy.vibration.readers.guess import GuessTable
+
+__all__ = ["FlightBench", "KeptLog"]
+
+
+@dataclass(frozen=True, slots=True)
+class KeptLog:
+    """A flight log that was kept, and what it said.
+
+    Attributes:
+        key: to ask for it again.
+        slug: quad that flew it.
+        file: as it was called.
+        sha256: of its content, hex.
+        report: ``LogReport.to_json()``, with ``columns`` when a person named them.
+        created: when it was analysed, UTC.
+    """
+
+    key: str
+    slug: str
+    file: str
+    sha256: str
+    report: dict[str, Any]
+    created: datetime
+
+
+class FlightBench(FleetBench):
+    """Flight logs of the fleet."""
+
+    def analyse_log(
+        self,
+        path: Path,
+        quad: Quad | None = None,
+        columns: Mapping[str, Any] | None = None,
+        *,
+        progress: Callable[[float, str], None] | None = None,
+    ) -> LogReport:
+        """Read a log and ask it everything it can answer; nothing is kept.
+
+        Args:
+            path: the file.
+            quad: the build that flew it; without one, what needs a build is not told.
+            columns: what the columns mean, when the guess is to be overruled ({"axes":, "columns": {...}}).
+            progress: called with the share done and what is being done.
+
+        Raises:
+            LogError: the file cannot be read as a flight log.
+        """
+        from crashworthy.vibration.readers.mapping import Mapping as Columns
+        from crashworthy.vibration.readers.registry import read_log
+        from crashworthy.vibration.report import analyse
+
+        mapping = Columns.from_dict(dict(columns), path.name) if columns else None
+        return analyse(read_log(path, mapping), quad, progress=progress)
+
+    def add_log(self, slug: str, name: str, stream: BinaryIO) -> KeptLog:
+        """Keep a dropped log, analyse it with the quad's build and keep the report.
+
+        A log that cannot be read stays in the data folder all the same.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+            LogError: the file cannot be read as a flight log.
+        """
+        quad = self.quad(slug)
+        path, sha = self.folder.keep_log(name, stream)
+        try:
+            return self._analysed(quad, name, path, sha, None)
+        except LogError as error:
+            problems = [Problem(p.what, p.remedy, name, p.line, p.field) for p in error.problems]
+            kept = Problem(f"the file is kept as {path.name}", "", str(self.folder.root / "logs"))
+            raise LogError(*problems, kept) from None
+
+    def read_again(self, slug: str, key: str, columns: Mapping[str, Any]) -> KeptLog:
+        """Analyse a kept log again with the columns a person named.
+
+        Raises:
+            NotFoundError: no such log.
+            LogError: the columns cannot be used, or the file not be read with them.
+        """
+        log = self.log(slug, key)
+        return self._analysed(self.quad(slug), log.file, self._raw(log), log.sha256, columns)
+
+    def _analysed(
+        self, quad: Quad, name: str, path: Path, sha: str, columns: Mapping[str, Any] | None
+    ) -> KeptLog:
+        report = self.analyse_log(path, quad, columns).to_json()
+        if columns:
+            report["columns"] = dict(columns)
+        key = self.store.save_log(quad.slug, file=Path(name).name, sha256=sha, report=report)
+        return self.log(quad.slug, key)
+
+    def logs(self, slug: str) -> tuple[KeptLog, ...]:
+        """Every kept log of a quad, newest first.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+        """
+        self.require(slug)
+        return tuple(
+            KeptLog(r.key, r.quad, r.file, r.sha256, r.report, r.created) for r in self.store.logs(slug)
+        )
+
+    def log(self, slug: str, key: str) -> KeptLog:
+        """One kept log.
+
+        Raises:
+            NotFoundError: there is none of that key for that quad.
+        """
+        r = self.store.load_log(key)
+        if r.quad != slug:
+            raise NotFoundError(Problem("this quad has no such flight log", "see its list of flights"))
+        return KeptLog(r.key, r.quad, r.file, r.sha256, r.report, r.created)
+
+    def log_columns(self, slug: str, key: str) -> GuessTable | None:
+        """What the columns of a kept log are taken for; None when it has no columns to name.
+
+        Raises:
+            NotFoundError: no such log.
+        """
+        from crashworthy.vibration.readers.csv import guess
+
+        log = self.log(slug, key)
+        try:
+            return guess(self._raw(log))
+        except CrashworthyError:
+            return None
+
+    def _raw(self, log: KeptLog) -> Path:
+        for path in (self.folder.root / "logs").glob(f"{log.sha256[:16]}-*"):
+            return path
+        raise NotFoundError(
+            Problem(f"the file of {log.file} is not in the data folder any more", "drop the log again")
+        )

@@ -1,0 +1,142 @@
+"""The journal: what happened goes in, what is due comes out."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from crashworthy.errors import CrashworthyError, JournalError, Problem
+from crashworthy.workshop.fleet import FleetBench
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from datetime import datetime
+    from pathlib import Path
+    from uuid import UUID
+
+    from crashworthy.store.journal import AppendResult
+    from crashworthy.upkeep.due import Due
+    from crashworthy.upkeep.events import Event
+    from crashworthy.upkeep.history import QuadHistory
+    from crashworthy.upkeep.payloads import Payload
+    from crashworthy.upkeep.plan import DayPlan
+
+__all__ = ["JournalBench"]
+
+
+class JournalBench(FleetBench):
+    """Events of the fleet, and what follows from them."""
+
+    def record(self, slug: str, *payloads: Payload, occurred: datetime | None = None) -> tuple[Event, ...]:
+        """Enter what happened to a quad, all of it or nothing; it is safe on the disk when this returns.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+            JournalError: a field cannot be accepted, or names a joint group or part the quad does not have.
+        """
+        self.require(slug)
+        self._known_to_build(slug, payloads)
+        return self.store.record(slug, *payloads, occurred=occurred)
+
+    def append(self, events: Iterable[Event]) -> AppendResult:
+        """Add events made elsewhere; those that are here already do no harm.
+
+        Raises:
+            NotFoundError: an event is of a quad that is not in the fleet.
+            JournalError: an event names a joint group or part its quad does not have.
+        """
+        batch = tuple(events)
+        for slug in {event.quad for event in batch}:
+            self.require(slug)
+            self._known_to_build(slug, [e.payload for e in batch if e.quad == slug])
+        return self.store.append(batch)
+
+    def _known_to_build(self, slug: str, payloads: Iterable[Payload]) -> None:
+        from crashworthy.upkeep.payloads import Check, Tighten
+
+        asked = {p.group for p in payloads if isinstance(p, Check | Tighten)}
+        if not asked:
+            return
+        groups = {joint.name for joint in self.quad(slug).joints}
+        for name in sorted(asked - groups):
+            raise JournalError(
+                Problem(
+                    f"{slug} has no joint group {name!r}",
+                    f"use one of {', '.join(sorted(groups))}",
+                    field="group",
+                )
+            )
+
+    def undo(self, event: UUID, why: str = "") -> Event:
+        """Take an event back by entering a retraction.
+
+        Raises:
+            NotFoundError: there is no such event.
+            JournalError: it is a retraction itself.
+        """
+        return self.store.retract(event, why)
+
+    def events(self, slug: str | None = None, limit: int = 50) -> tuple[Event, ...]:
+        """The latest events, newest first."""
+        return self.store.latest(slug, limit)
+
+    def history(self, slug: str) -> QuadHistory:
+        """What the journal says about a quad, folded; again only when events came or the build changed.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+        """
+        from crashworthy.upkeep.state import fold, screws_of
+
+        self.require(slug)
+        try:
+            joints, digest = self.quad(slug).joints, self.quad(slug).digest
+        except CrashworthyError:
+            joints, digest = (), ""
+        priors = self.priors()
+        stamp = (self.store.last_seq(), digest, hash(repr(priors)))
+        with self._lock:
+            cache: dict[str, tuple[object, QuadHistory]] = self.__dict__.setdefault("_histories", {})
+            known = cache.get(slug)
+            if known is None or known[0] != stamp:
+                known = (stamp, fold(slug, self.store.events(slug), screws_of(joints), priors=priors))
+                cache[slug] = known
+            return known[1]
+
+    def due(self, slug: str) -> tuple[Due, ...]:
+        """Every joint group of a quad, most urgent first.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+            SheetError: its sheet has a problem.
+        """
+        from crashworthy.upkeep.due import due
+
+        return due(self.history(slug), self.quad(slug).joints, self.priors())
+
+    def plan_day(self, slug: str, packs: int) -> DayPlan:
+        """Put the checks of a day of ``packs`` packs into the gaps between them.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+        """
+        from crashworthy.upkeep.plan import plan_day
+
+        return plan_day(self.due(slug), packs)
+
+    def import_journal(self, path: Path) -> tuple[AppendResult, tuple[Problem, ...]]:
+        """Take the events of a journal file; good lines are taken, bad ones told with their line number.
+
+        Raises:
+            JournalError: the file cannot be read at all.
+            NotFoundError: an event is of a quad that is not in the fleet.
+        """
+        from crashworthy.upkeep.lines import read_journal
+
+        file = read_journal(path)
+        return self.append(file.events), file.problems
+
+    def export_journal(self, slug: str | None = None) -> Iterable[str]:
+        """Every event as a JSON line, in order of arrival."""
+        from crashworthy.upkeep.lines import write_lines
+
+        return write_lines(self.store.events(slug))
