@@ -97,7 +97,8 @@ def test_growth_is_guarded() -> None:
 @settings(max_examples=40, deadline=None)
 def test_short_memory_of_the_growth_guard_is_exact(finds: list[tuple[float, int]]) -> None:
     """Replaying only the last checks for the growth guard gives what replaying all of them gives."""
-    from crashworthy.upkeep.loosening import interval, prior_posterior, update
+    from crashworthy.upkeep.interval import interval
+    from crashworthy.upkeep.loosening import prior_posterior, update
 
     rows = tuple(CheckRow(0.0, round(4 * age) / 4, 8, loose) for age, loose in finds)
     posterior, tau = prior_posterior(ARM), ARM.target_tau

@@ -9,12 +9,11 @@ from hypothesis import strategies as st
 
 from crashworthy.errors import JournalError
 from crashworthy.upkeep.history import CheckRow
+from crashworthy.upkeep.interval import cost_curve, interval
 from crashworthy.upkeep.loosening import (
     Posterior,
     calibrate,
-    cost_curve,
     fit,
-    interval,
     prior_posterior,
     time_loose,
     update,

@@ -1,7 +1,7 @@
 """How often parts really break, against what the simulation says, item by item.
 
-An item is a set of interchangeable parts (all props, all arms), replaced from the same bag; one theta says how
-many times as often as simulated the item breaks. See ``theta`` for the model.
+An item is a set of interchangeable parts (all props, all arms), replaced from the same bag; one theta says
+how many times as often as simulated the item breaks. See ``theta`` for the model.
 """
 
 from __future__ import annotations

@@ -1,7 +1,8 @@
 """Counts side by side: intervals of a rate or a share, and whether one build breaks less than another.
 
 Exact intervals: Garwood, Biometrika 28:437 (1936) for a Poisson rate; Clopper and Pearson (1934) for a
-share. The Bayesian ones take Jeffreys' prior; at no event their lower end is the quantile itself, not 0 (a convention).
+share. The Bayesian ones take Jeffreys' prior; with no event their lower end is the
+quantile itself, not 0 (a convention).
 """
 
 from __future__ import annotations

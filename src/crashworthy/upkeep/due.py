@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Final, Protocol
 
 from crashworthy.upkeep.dose import crash_dose
 from crashworthy.upkeep.history import CheckRow, GroupHistory
-from crashworthy.upkeep.loosening import Interval, Posterior, fit, informative, interval, update
+from crashworthy.upkeep.interval import Interval, interval
+from crashworthy.upkeep.loosening import Posterior, fit, informative, update
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -32,13 +32,11 @@ if TYPE_CHECKING:
 __all__ = [
     "BIN",
     "Calibration",
-    "Interval",
     "Posterior",
     "calibrate",
-    "cost_curve",
     "fit",
     "informative",
-    "interval",
+    "legendre",
     "prior_posterior",
     "time_loose",
     "update",
@@ -50,14 +48,13 @@ _K_NODES: Final = 25
 # ±5 and ±4 standard deviations: a quad 20 times better or worse than the prior median still has its node.
 _ETA_REACH: Final = 5.0
 _K_REACH: Final = 4.0
-_TAUS: Final = 128
 
 BIN: Final = 0.25
 """Ages are rounded to this many packs when many checks are fitted at once."""
 
 
 @lru_cache(maxsize=4)
-def _legendre(order: int) -> tuple[Floats, Floats]:
+def legendre(order: int) -> tuple[Floats, Floats]:
     """Gauss-Legendre nodes and weights on 0..1."""
     x, w = np.polynomial.legendre.leggauss(order)
     return (x + 1.0) / 2.0, w / 2.0
@@ -68,7 +65,7 @@ def time_loose(tau: float, ln_eta: Floats | float, k: Floats | float) -> Floats:
 
     Substituting u = tau·x² smooths F's power-law start; 24 Gauss-Legendre nodes then reach 1e-9.
     """
-    x, w = _legendre(24)
+    x, w = legendre(24)
     steps = cumulative_hazard(
         tau * x[:, None] ** 2, np.asarray(ln_eta).reshape(1, -1), np.asarray(k).reshape(1, -1)
     )
@@ -297,109 +294,3 @@ def fit(prior: GroupPrior, rows: Iterable[CheckRow]) -> Posterior:
     for (low, high), (loose, looked) in sorted(binned.items()):
         loglik += step_loglik(loose, looked, hazards[place[high]] - hazards[place[low]])
     return _tempered(start, loglik, len(kept))
-
-
-@dataclass(frozen=True, slots=True)
-class Interval:
-    """How often to look.
-
-    Attributes:
-        tau: cheapest interval within the guards, packs of dose.
-        low, high: the flat zone around it: costs at most 5 % (``priors.toml`` [due]) more.
-        cost: bench and loose-flying minutes a pack at ``tau``.
-        p_loose: predictive share of screws loose at ``tau``.
-    """
-
-    tau: float
-    low: float
-    high: float
-    cost: float
-    p_loose: float
-
-
-@lru_cache(maxsize=16)
-def _table(prior: GroupPrior) -> tuple[Floats, Floats, Floats]:
-    """Intervals (t,), and F and ∫F at each and at each node, (t, 1800): one product serves any posterior."""
-    start = prior_posterior(prior)
-    ln_eta = np.repeat(start.ln_eta, _K_NODES)
-    k = np.tile(start.k, _ETA_NODES)
-    taus = np.geomspace(0.5 * prior.tau_min, 1.5 * prior.tau_max, _TAUS)
-    F = -np.expm1(-cumulative_hazard(taus[:, None], ln_eta, k))
-    x, w = _legendre(3)
-    loose = np.empty_like(F)
-    loose[0] = time_loose(taus[0], ln_eta, k)
-    for i in range(1, _TAUS):
-        width = taus[i] - taus[i - 1]
-        inside = -np.expm1(-cumulative_hazard((taus[i - 1] + width * x)[:, None], ln_eta, k))
-        loose[i] = loose[i - 1] + width * (w @ inside)
-    return taus, F, loose
-
-
-def _curve(posterior: Posterior, screws: int) -> tuple[Floats, Floats, Floats, Floats, float]:
-    """taus, F, ∫F, cost a pack, and c/(n·h)."""
-    prior = posterior.prior
-    taus, F_nodes, loose_nodes = _table(prior)
-    flat = posterior.weights.ravel()
-    F, loose = F_nodes @ flat, loose_nodes @ flat
-    h = calibrate(prior).loose_minutes
-    # Checking costs time by the screw, so the best interval does not depend on how many there are.
-    check = prior.check_minutes * screws / prior.screws
-    return taus, F, loose, (check + screws * h * loose) / taus, check / (screws * h)
-
-
-def interval(posterior: Posterior, screws: int, flat_zone: float = 0.05) -> Interval:
-    """Cheapest interval under the posterior, its flat zone, and what it costs.
-
-    Args:
-        posterior: what is known.
-        screws: how many screws the group has, at least 1.
-        flat_zone: how much more than the best the zone may cost, as a share.
-
-    Returns:
-        The interval, all of it within the guards tau_min and tau_max of the prior.
-    """
-    prior = posterior.prior
-    taus, F, loose, cost, ratio = _curve(posterior, screws)
-    excess = taus * F - loose - ratio
-    if excess[0] >= 0:
-        best = float(taus[0])
-    elif excess[-1] <= 0:
-        best = float(taus[-1])
-    else:
-        best = _polish(posterior, float(np.exp(np.interp(0.0, excess, np.log(taus)))), ratio)
-    tau = min(max(best, prior.tau_min), prior.tau_max)
-    lowest = float(np.interp(best, taus, cost))
-    limit = lowest * (1.0 + flat_zone)
-    falling, rising = taus <= best, taus >= best
-    low, high = float(taus[0]), float(taus[-1])
-    if falling.any():
-        low = float(np.interp(-limit, -cost[falling], taus[falling]))
-    if rising.any():
-        high = float(np.interp(limit, cost[rising], taus[rising]))
-    return Interval(
-        tau,
-        min(max(low, prior.tau_min), tau),
-        max(min(high, prior.tau_max), tau),
-        float(np.interp(tau, taus, cost)),
-        float(np.interp(tau, taus, F)),
-    )
-
-
-def _polish(posterior: Posterior, tau: float, ratio: float) -> float:
-    """Two Newton steps on tau·F - ∫F - ratio, whose derivative is tau·f; the table's grid no longer shows."""
-    flat = posterior.weights.ravel()
-    ln_eta = np.repeat(posterior.ln_eta, len(posterior.k))
-    k = np.tile(posterior.k, len(posterior.ln_eta))
-    for _ in range(2):
-        step = cumulative_hazard(tau, ln_eta, k)
-        F = float(flat @ -np.expm1(-step))
-        density = float(flat @ (k / tau * step * np.exp(-step)))
-        excess = tau * F - float(time_loose(tau, ln_eta, k) @ flat) - ratio
-        tau -= excess / (tau * density)
-    return tau
-
-
-def cost_curve(posterior: Posterior, screws: int) -> tuple[Floats, Floats]:
-    """Intervals (128,), packs, and what each would cost a pack, min: the picture behind the advice."""
-    taus, _, _, cost, _ = _curve(posterior, screws)
-    return taus, cost

@@ -1,0 +1,12 @@
+"""Outside checks of the upkeep room."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from crashworthy.evidence import upkeep_counts, upkeep_lives
+from crashworthy.evidence.registry import Check
+
+__all__ = ["CHECKS"]
+
+CHECKS: Final[tuple[Check, ...]] = (*upkeep_lives.CHECKS, *upkeep_counts.CHECKS)
