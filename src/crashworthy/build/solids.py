@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 import numpy as np
 
 from crashworthy.build.mass import equal_area
+from crashworthy.quantities import MM
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -157,19 +158,17 @@ def prism(shape: Any, low: float, high: float) -> Mesh:
 
 
 def _prism(polygon: Any, low: float, high: float) -> Mesh:
-    import mapbox_earcut
+    import manifold3d
     from shapely.geometry.polygon import orient
 
     polygon = orient(polygon)
     rings = [np.asarray(r.coords)[:-1, :2] for r in (polygon.exterior, *polygon.interiors)]
     flat = np.concatenate(rings)
     ends = np.cumsum([len(r) for r in rings])
-    caps = mapbox_earcut.triangulate_float64(flat, ends.astype(np.uint32)).reshape(-1, 3).astype(np.int64)
+    # This triangulation keeps every vertex, collinear ones too, so caps and walls share all their edges.
+    caps = np.asarray(manifold3d.triangulate([r / MM for r in rings]), dtype=np.int64).reshape(-1, 3)
     if len(caps) == 0:
         raise ValueError("the outline encloses no area")
-    a, b, c = (flat[caps[:, i]] for i in range(3))
-    turn = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
-    caps[turn < 0] = caps[turn < 0][:, ::-1]
     n = len(flat)
     walls = []
     start = 0
