@@ -159,6 +159,9 @@ def backup(store: Store, to: Path | str) -> BackupReport:
     passing = target.with_name(f".{target.name}.{secrets.token_hex(4)}")
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        raise _unwritable(problem, target) from None
+    try:
         if store.engine.dialect.name == "sqlite":
             _copy_file(store, passing)
         else:
@@ -168,12 +171,16 @@ def backup(store: Store, to: Path | str) -> BackupReport:
         sha256 = _sha256(passing)
         passing.rename(target)
     except OSError as problem:
-        what = problem.strerror or "cannot be written"
-        raise StoreError(Problem(what, "give a place that you may write to", str(target))) from None
+        raise _unwritable(problem, target) from None
     finally:
         for left in (passing, *(passing.with_name(passing.name + end) for end in ("-wal", "-shm"))):
             left.unlink(missing_ok=True)
     return BackupReport(target, target.stat().st_size, sha256, report.events, report.digest)
+
+
+def _unwritable(problem: OSError, target: Path) -> StoreError:
+    what = problem.strerror or "cannot be written"
+    return StoreError(Problem(what, "give a place that you may write to", str(target)))
 
 
 def restore(store: Store, source: Path | str) -> VerifyReport:

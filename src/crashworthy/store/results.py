@@ -10,6 +10,7 @@ import io
 import json
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
+from zipfile import BadZipFile
 
 import sqlalchemy as sa
 from sqlalchemy.dialects import postgresql, sqlite
@@ -200,7 +201,7 @@ def read_campaign(connection: Connection, key: str) -> CampaignRecord:
     try:
         with np.load(io.BytesIO(row["arrays"]), allow_pickle=False) as blob:
             return _campaign(dict(row), {name: blob[name] for name in blob.files})
-    except (ValueError, OSError, EOFError, KeyError) as problem:
+    except (ValueError, OSError, EOFError, KeyError, BadZipFile) as problem:
         raise StoreError(Problem(f"campaign {key} is damaged", "run the crash test again")) from problem
 
 
@@ -252,7 +253,7 @@ def read_stock(connection: Connection) -> dict[str, int]:
     rows = connection.execute(
         sa.select(schema.stock.c.item, schema.stock.c["count"]).order_by(schema.stock.c.item)
     )
-    return dict(rows.tuples().all())
+    return {row.item: row[1] for row in rows}
 
 
 def write_stock(connection: Connection, item: str, count: int) -> None:

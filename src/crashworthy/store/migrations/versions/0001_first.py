@@ -48,7 +48,7 @@ def upgrade() -> None:
         needed("payload", sa.Text()),
         needed("digest", sa.LargeBinary()),
         needed("received", when),
-        sa.CheckConstraint("device_seq > 0", name="ck_event_device_seq"),
+        sa.CheckConstraint("device_seq > 0", name=op.f("ck_event_device_seq")),
         sa.PrimaryKeyConstraint("seq", name="pk_event"),
         sa.UniqueConstraint("device", "device_seq", name="uq_event_device_device_seq"),
         sa.UniqueConstraint("event_id", name="uq_event_event_id"),
@@ -76,7 +76,7 @@ def upgrade() -> None:
         needed("summary", sa.Text()),
         needed("arrays", sa.LargeBinary()),
         needed("created", when),
-        sa.CheckConstraint("n > 0", name="ck_campaign_n"),
+        sa.CheckConstraint("n > 0", name=op.f("ck_campaign_n")),
     )
     op.create_index("ix_campaign_quad", "campaign", ["quad"])
     keyed(
@@ -90,7 +90,7 @@ def upgrade() -> None:
     )
     op.create_index("ix_flight_log_quad", "flight_log", ["quad"])
     keyed("setting", "key", needed("value", sa.Text()))
-    keyed("stock", "item", needed("count", whole), sa.CheckConstraint("count >= 0", name="ck_stock_count"))
+    keyed("stock", "item", needed("count", whole), sa.CheckConstraint("count >= 0", name=op.f("ck_stock_count")))
     _append_only(server)
     op.bulk_insert(sa.table("event_kind", sa.column("kind")), [{"kind": kind} for kind in _KINDS])
     device = {"key": "device", "value": f"home-{secrets.token_hex(4)}"}
