@@ -1,0 +1,51 @@
+"""The commands, each a verb of the pilot; registered here, written in the modules beside it."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from crashworthy.cli import crash, due, evidence, journal, kit, log, serve, sheet, store
+
+__all__ = ["app"]
+
+app = typer.Typer(
+    name="crashworthy",
+    help="Crash it in simulation, fly it, journal it, keep it tight.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from crashworthy import __version__
+
+        typer.echo(f"crashworthy {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and leave.")
+    ] = False,
+) -> None:
+    """Crash it in simulation, fly it, journal it, keep it tight."""
+
+
+app.command("demo")(serve.demo)
+app.command("serve")(serve.serve)
+app.command("new")(sheet.new)
+app.command("build")(sheet.build)
+app.command("crash")(crash.crash)
+app.command("due")(due.due)
+app.add_typer(journal.app, name="journal")
+app.command("log")(log.log)
+app.command("kit")(kit.kit)
+app.command("stock")(kit.stock)
+app.command("evidence")(evidence.evidence)
+app.command("backup")(store.backup)
+app.command("verify")(store.verify)

@@ -1,0 +1,89 @@
+"""`crashworthy crash`: crash a build many times and say what is hit and what breaks."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from crashworthy.cli.options import Data, Json, Store, opened
+from crashworthy.cli.output import print_json, progress_bar, say, table
+
+__all__ = ["crash"]
+
+
+def crash(
+    quad: Annotated[
+        str, typer.Argument(help="A sheet file (*.toml), or a quad of the fleet by its short name.")
+    ],
+    n: Annotated[int, typer.Option("--n", "-n", help="How many crashes.")] = 2000,
+    seed: Annotated[int, typer.Option("--seed", help="Same seed, same answer.")] = 1,
+    scenario: Annotated[
+        Path | None,
+        typer.Option("--scenario", help="A scenario file (TOML); the assumed everyday mix without."),
+    ] = None,
+    workers: Annotated[
+        int | None,
+        typer.Option("--workers", help="Threads; one for each core without. The answer is the same."),
+    ] = None,
+    data: Data = None,
+    store: Store = None,
+    as_json: Json = False,
+) -> None:
+    """Crash a build in simulation: which part is hit, how hard, what breaks per hundred crashes.
+
+    A quad of the fleet keeps its result for the other commands and the app; a sheet file is only read.
+
+    Example: crashworthy crash examples/gannet.toml --n 2000 --seed 7
+    """
+    from crashworthy.build.assemble import load
+    from crashworthy.impact.campaign import simulate
+    from crashworthy.impact.scenario import Scenario
+    from crashworthy.jobs.executor import executor_for
+
+    mix = Scenario.load(scenario) if scenario is not None else None
+    with progress_bar("crashing") as progress:
+        if quad.endswith(".toml"):
+            pool = executor_for(workers)
+            batch = simulate(load(quad), n, seed, mix, map_chunks=pool.map_chunks, progress=progress)
+            summary = batch.summarise().to_json()
+        else:
+            with opened(data, store) as workshop:
+                summary = workshop.crash_test(quad, n, seed, mix, workers=workers, progress=progress).summary
+    if as_json:
+        print_json(summary)
+        return
+    _words(summary)
+
+
+def _words(summary: dict[str, Any]) -> None:
+    say(str(summary["summary"]))
+    say()
+    parts = [p for p in summary["parts"] if p["hit"] > 0 or p["breaks"] > 0]
+    parts.sort(key=lambda p: -p["breaks"])
+    table(
+        ("part", "hit in 100", "first", "force N 50/90 %", "load/strength 90 %", "breaks in 100"),
+        [
+            (
+                p["label"],
+                f"{100 * p['hit']:.1f}",
+                f"{100 * p['first']:.1f}",
+                f"{p['force']['p50']:.0f} / {p['force']['p90']:.0f}",
+                f"{p['utilisation']['p90']:.2f}",
+                f"{100 * p['breaks']:.2f} ({100 * p['breaks_low']:.2f}-{100 * p['breaks_high']:.2f})",
+            )
+            for p in parts
+        ],
+        right="lrrrrr",
+    )
+    say()
+    shock = summary["shock"]
+    say(
+        f"Boards on their mount: {shock['p50']:.0f} g in half of the crashes, "
+        f"{shock['p99']:.0f} g in one of 100."
+    )
+    say(f"Breaks: {summary['interval']}.")
+    say("Newtons are model values; trust the ranking and load/strength first.")
+    if summary["unreliable"] > 0:
+        say(f"{100 * summary['unreliable']:.2f} % of the crashes did not close their energy audit.")

@@ -1,0 +1,268 @@
+"""`crashworthy journal`: enter what happened, read it, take it back, move it between machines."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+from uuid import UUID
+
+import typer
+
+from crashworthy.cli.options import Data, Json, Store, opened
+from crashworthy.cli.output import caution, print_json, say, table
+
+if TYPE_CHECKING:
+    from crashworthy.upkeep.events import Event
+    from crashworthy.upkeep.payloads import Payload
+
+__all__ = ["app"]
+
+app = typer.Typer(no_args_is_help=True, help="Enter what happened, read it, take it back, export and import.")
+
+Quad = Annotated[str, typer.Argument(help="A quad of the fleet by its short name.")]
+When = Annotated[
+    str | None, typer.Option("--when", help="When it happened, like 2026-05-01T10:30:00Z; now without.")
+]
+
+
+def _enter(
+    quad: str, payload: Payload, when: str | None, data: Path | None, store: str | None, as_json: bool
+) -> None:
+    """Record one payload and say what is due after it."""
+    from crashworthy.upkeep.due import headline
+    from crashworthy.upkeep.events import moment_rule
+    from crashworthy.upkeep.rules import BrokenRuleError
+
+    try:
+        occurred = None if when is None else moment_rule(when)
+    except BrokenRuleError as problem:
+        raise typer.BadParameter(f"--when {' -> '.join(map(str, problem.args))}") from None
+    with opened(data, store) as workshop:
+        (event,) = workshop.record(quad, payload, occurred=occurred)
+        dues = workshop.due(quad)
+    if as_json:
+        print_json({"id": str(event.id), "summary": headline(dues)})
+        return
+    say(f"Kept: {_said(event)}. {headline(dues)}")
+
+
+@app.command()
+def pack(
+    quad: Quad,
+    minutes: Annotated[float | None, typer.Option("--minutes", help="Time in the air.")] = None,
+    battery: Annotated[str, typer.Option("--battery", help="Which pack, as you mark them.")] = "",
+    bent_prop: Annotated[
+        bool, typer.Option("--bent-prop", help="Flown with a prop known to be bent.")
+    ] = False,
+    crashes: Annotated[
+        int | None, typer.Option("--crashes", help="Crashes in this pack; 0 counts too.")
+    ] = None,
+    when: When = None,
+    data: Data = None,
+    store: Store = None,
+    as_json: Json = False,
+) -> None:
+    """Enter a pack flown.
+
+    Example: crashworthy journal pack gannet --minutes 3.5 --crashes 1
+    """
+    from crashworthy.upkeep.payloads import Pack
+
+    payload = Pack(minutes=minutes, battery=battery, bent_prop=bent_prop, crashes=crashes)
+    _enter(quad, payload, when, data, store, as_json)
+
+
+@app.command()
+def crash(
+    quad: Quad,
+    severity: Annotated[str, typer.Argument(help="scuff, hit or slam.")],
+    obstacle: Annotated[str, typer.Option("--obstacle", help="What was hit.")] = "",
+    hit: Annotated[str, typer.Option("--hit", help="The part that took it.")] = "",
+    broke: Annotated[list[str] | None, typer.Option("--broke", help="A part seen broken; repeat it.")] = None,
+    when: When = None,
+    data: Data = None,
+    store: Store = None,
+    as_json: Json = False,
+) -> None:
+    """Enter a crash.
+
+    Example: crashworthy journal crash gannet slam --obstacle wall --broke prop_fl
+    """
+    from crashworthy.cautions import CAUTIONS
+    from crashworthy.upkeep.payloads import Crash
+
+    payload = Crash(severity=severity, obstacle=obstacle, hit=hit, broke=tuple(broke or ()))
+    _enter(quad, payload, when, data, store, as_json)
+    if severity != "scuff":
+        caution(CAUTIONS["crashed-pack"].text)
+
+
+@app.command()
+def check(
+    quad: Quad,
+    group: Annotated[str, typer.Argument(help="The joint group that was looked at.")],
+    looked: Annotated[int | None, typer.Option("--looked", help="Screws tried; all of them without.")] = None,
+    loose: Annotated[int, typer.Option("--loose", help="How many of them turned.")] = 0,
+    missing: Annotated[int, typer.Option("--missing", help="How many were gone.")] = 0,
+    grade: Annotated[str, typer.Option("--grade", help="The worst: how far it turned.")] = "",
+    reason: Annotated[
+        str, typer.Option("--reason", help="scheduled, suspicion or after-crash.")
+    ] = "scheduled",
+    tightened: Annotated[str, typer.Option("--tightened", help="all, loose or none.")] = "all",
+    when: When = None,
+    data: Data = None,
+    store: Store = None,
+    as_json: Json = False,
+) -> None:
+    """Enter a check of a joint group and what it found.
+
+    Example: crashworthy journal check gannet arm --loose 1
+    """
+    from crashworthy.cautions import CAUTIONS
+    from crashworthy.upkeep.payloads import Check
+
+    if looked is None:
+        with opened(data, store) as workshop:
+            looked = workshop.quad(quad).joint(group).count
+    payload = Check(group, looked, loose, missing, grade, reason, tightened)
+    _enter(quad, payload, when, data, store, as_json)
+    if loose or missing:
+        caution(CAUTIONS["loose"].text)
+
+
+@app.command()
+def swap(
+    quad: Quad,
+    part: Annotated[str, typer.Argument(help="The part that was replaced.")],
+    why: Annotated[str, typer.Option("--why", help="broke, worn or upgrade.")] = "broke",
+    serial: Annotated[str, typer.Option("--serial", help="Mark of the new part.")] = "",
+    when: When = None,
+    data: Data = None,
+    store: Store = None,
+    as_json: Json = False,
+) -> None:
+    """Enter a part replaced.
+
+    Example: crashworthy journal swap gannet arm_rl --why broke
+    """
+    from crashworthy.upkeep.payloads import Swap
+
+    _enter(quad, Swap(part=part, why=why, serial=serial), when, data, store, as_json)
+
+
+@app.command()
+def note(
+    quad: Quad,
+    text: Annotated[str, typer.Argument(help="The words.")],
+    when: When = None,
+    data: Data = None,
+    store: Store = None,
+    as_json: Json = False,
+) -> None:
+    """Enter words to remember.
+
+    Example: crashworthy journal note gannet "new motor screws, with thread locker"
+    """
+    from crashworthy.upkeep.payloads import Note
+
+    _enter(quad, Note(text), when, data, store, as_json)
+
+
+@app.command()
+def undo(
+    event: Annotated[str, typer.Argument(help="Id of the event, as `journal show` prints it.")],
+    why: Annotated[str, typer.Option("--why", help="In words.")] = "",
+    data: Data = None,
+    store: Store = None,
+    as_json: Json = False,
+) -> None:
+    """Take an event back; both stay readable.
+
+    Example: crashworthy journal undo 01980000-0000-7000-8000-000000000000
+    """
+    try:
+        target = UUID(event)
+    except ValueError:
+        raise typer.BadParameter(f"{event!r} is not an event id; see `crashworthy journal show`") from None
+    with opened(data, store) as workshop:
+        taken = workshop.undo(target, why)
+    if as_json:
+        print_json({"id": str(taken.id), "target": event})
+    else:
+        say(f"Taken back: {event}.")
+
+
+@app.command()
+def show(
+    quad: Annotated[str | None, typer.Argument(help="A quad; the whole fleet without.")] = None,
+    limit: Annotated[int, typer.Option("--limit", min=1, help="How many of the latest.")] = 20,
+    data: Data = None,
+    store: Store = None,
+    as_json: Json = False,
+) -> None:
+    """Show the latest events, newest first.
+
+    Example: crashworthy journal show gannet --limit 5
+    """
+    import json
+
+    from crashworthy.upkeep.lines import to_line
+
+    with opened(data, store) as workshop:
+        if quad is not None:
+            workshop.require(quad)
+        events = workshop.events(quad, limit)
+    if as_json:
+        print_json([json.loads(to_line(e)) for e in events])
+        return
+    table(
+        ("when (UTC)", "quad", "what", "id"),
+        [(f"{e.occurred:%Y-%m-%d %H:%M}", e.quad, _said(e), e.id) for e in events],
+    )
+
+
+@app.command("import")
+def import_(
+    file: Annotated[Path, typer.Argument(help="A journal file: one JSON event a line.")],
+    data: Data = None,
+    store: Store = None,
+    as_json: Json = False,
+) -> None:
+    """Take the events of a journal file; bad lines are told and left out. Exit status 1 when there were any.
+
+    Example: crashworthy journal import friday.jsonl
+    """
+    with opened(data, store) as workshop:
+        result, problems = workshop.import_journal(file)
+    if as_json:
+        print_json({**result.to_json(), "problems": [str(p) for p in problems]})
+    else:
+        say(f"{result.summary()}.")
+        for problem in problems:
+            say(f"  {problem}")
+    if problems or result.rejected:
+        raise typer.Exit(1)
+
+
+@app.command()
+def export(
+    quad: Annotated[str | None, typer.Argument(help="A quad; the whole fleet without.")] = None,
+    data: Data = None,
+    store: Store = None,
+) -> None:
+    """Print every event as one JSON line, for `journal import` on another machine.
+
+    Example: crashworthy journal export gannet > gannet.jsonl
+    """
+    with opened(data, store) as workshop:
+        if quad is not None:
+            workshop.require(quad)
+        for line in workshop.export_journal(quad):
+            say(line.rstrip("\n"))
+
+
+def _said(event: Event) -> str:
+    """An event in a few words."""
+    values = {k: v for k, v in event.payload.to_json().items() if v not in (None, "", [], False)}
+    words = ", ".join(f"{k} {', '.join(v) if isinstance(v, list) else v}" for k, v in values.items())
+    return f"{event.kind} {words}".strip()

@@ -1,0 +1,114 @@
+"""`crashworthy log`: what a flight log says, and what it cannot say."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from crashworthy.cli.options import Data, Json, Store, opened
+from crashworthy.cli.output import print_json, say, table
+
+if TYPE_CHECKING:
+    from crashworthy.vibration.answers import LogReport
+
+__all__ = ["log"]
+
+
+def log(
+    file: Annotated[Path, typer.Argument(help="A flight log: CSV, or ULog with the extra 'ulog'.")],
+    quad: Annotated[
+        str | None,
+        typer.Option("--quad", help="The build that flew it: a sheet file, or a quad of the fleet."),
+    ] = None,
+    columns: Annotated[
+        Path | None,
+        typer.Option("--columns", help="What the columns mean (TOML or JSON), to overrule the guess."),
+    ] = None,
+    show_columns: Annotated[
+        bool, typer.Option("--show-columns", help="Only say what the columns are taken for.")
+    ] = False,
+    keep: Annotated[bool, typer.Option("--keep", help="Keep the log and its report with the quad.")] = False,
+    data: Data = None,
+    store: Store = None,
+    as_json: Json = False,
+) -> None:
+    """Read a flight log: state what it could and could not compute, and why.
+
+    Example: crashworthy log flight.csv --quad gannet
+    """
+    if show_columns:
+        _columns(file, as_json)
+        return
+    with opened(data, store) as workshop:
+        if keep:
+            if quad is None or quad.endswith(".toml"):
+                raise typer.BadParameter("--keep needs --quad with a quad of the fleet")
+            if columns is not None:
+                raise typer.BadParameter("--keep reads by its own guess; correct the columns in the app")
+            try:
+                stream = file.open("rb")
+            except OSError as problem:
+                raise typer.BadParameter(f"{file}: {problem.strerror}") from None
+            with stream:
+                kept = workshop.add_log(quad, file.name, stream)
+            if as_json:
+                print_json(kept.report)
+                return
+            say(f"Kept with {quad}.")
+        report = workshop.analyse_log(file, workshop.find(quad) if quad else None, _mapping(columns))
+    if as_json:
+        print_json(report.to_json())
+    else:
+        _words(report)
+
+
+def _mapping(path: Path | None) -> dict[str, Any] | None:
+    if path is None:
+        return None
+    from crashworthy.vibration.readers.mapping import Mapping
+
+    return Mapping.load(path).to_json()
+
+
+def _columns(file: Path, as_json: bool) -> None:
+    from crashworthy.vibration.readers.csv import guess
+
+    found = guess(file)
+    if as_json:
+        print_json(found.to_json())
+        return
+    table(
+        ("column", "taken for", "unit", "why"),
+        [(r.name, r.quantity, r.unit, r.why) for r in found.rows],
+    )
+
+
+def _words(report: LogReport) -> None:
+    say(report.summary())
+    say()
+    for a in report.answers:
+        say(f"{a.title}: {a.text}" if a.computed else f"{a.title}: {a.verdict}. {a.text}")
+        for more in (a.why, a.change):
+            if more:
+                say(f"    {more}")
+    if report.motors:
+        say()
+        table(
+            ("motor", "speed Hz", "unbalance g mm", "others", "grade", "verdict"),
+            [
+                (
+                    m.label,
+                    f"{m.speed:.0f}",
+                    "-" if m.unbalance is None else f"{m.unbalance:.2f} ± {m.error or 0.0:.2f}",
+                    "-" if m.others is None else f"{m.others:.2f}",
+                    m.grade,
+                    m.verdict,
+                )
+                for m in report.motors
+            ],
+            right="lrrrll",
+        )
+    for note in report.notes:
+        say(f"- {note}")
