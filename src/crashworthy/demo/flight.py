@@ -155,10 +155,11 @@ def simulate_flight(
     track_n: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0),
     spin: str = "in",
     blades: int = 3,
-    base_hz: float = 300.0,
-    sweep_hz: float = 40.0,
+    base_hz: float = 290.0,
+    sweep_hz: float = 80.0,
     spread_hz: float = 8.0,
-    blade_n: float = 0.04,
+    blade_n: float = 0.3,
+    rough_n: float = 3.0,
     arm_hz: tuple[float, float, float, float] = (228.0, 232.0, 230.0, 234.0),
     arm_damping: float = 0.025,
     noise_dps: float = 0.008,
@@ -189,6 +190,8 @@ def simulate_flight(
         base_hz, sweep_hz, spread_hz: mean speed, throttle moves, distance between motors, turns a second.
         blade_n: blade-passing thrust at 300 turns a second, N.
         arm_hz, arm_damping: bending mode of each arm.
+        rough_n: rough broadband force of each rotor along the shaft at 300 turns a second, N rms over all
+            frequencies of the simulation; 0.6 of it in each direction across.
         noise_dps: gyro white noise density, deg/s/√Hz.
         low_pass_hz: cut-off of the gyro's second-order low pass; 0.45 fs when 0.
         full_scale_dps: of the gyro.
@@ -226,7 +229,9 @@ def simulate_flight(
         gain = (hz / 300.0) ** 2
         lead = rng.uniform(0, 2 * np.pi)
         axial = gain * (track_n[m] * np.cos(angle + lead) + blade_n * np.cos(blades * angle + lead))
-        axial += 0.25 * gain * rng.standard_normal(len(t))
+        axial += rough_n * gain * rng.standard_normal(len(t))
+        fx += 0.6 * rough_n * gain * rng.standard_normal(len(t))
+        fy += 0.6 * rough_n * gain * rng.standard_normal(len(t))
         axial = _through_arm(axial, arm_hz[m], arm_damping, fine)
         moment[:, 0] += y * axial - z * fy
         moment[:, 1] += z * fx - x * axial

@@ -134,9 +134,10 @@ def pack_resistance(t: Floats, volts: Floats, amps: Floats, tau: float = TAU) ->
     free = max(len(t) - x.shape[1], 1)
     inverse = np.linalg.pinv(x.T @ x)
     k = x.shape[1] - 2
-    rho = float(np.clip(rest[1:] @ rest[:-1] / max(rest @ rest, 1e-300), 0.0, 0.98))
+    power = max(float(rest @ rest), 1e-300)
+    rho = min(max(float(rest[1:] @ rest[:-1]) / power, 0.0), 0.98)
     # Residuals that follow one another carry less information: variance times (1+ρ)/(1-ρ), Bartlett 1946.
-    variance = float(rest @ rest) / free * inverse[k, k] * (1 + rho) / (1 - rho)
+    variance = power / free * float(inverse[k, k]) * (1 + rho) / (1 - rho)
     step = np.diff(t)
     charge = float((0.5 * (amps[1:] + amps[:-1]) * step).sum() / 3.6)
     return PackResistance(
