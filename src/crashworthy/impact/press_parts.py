@@ -12,10 +12,11 @@ __all__ = ["press_parts"]
 
 
 @physics
-def press_parts(craft, beds, law, kind, surface, radius, o, n, v, w, u, du, speed, dt, step, c, stored, weight, stiff, touching, count, load, modal, lever, book, peak, impulse, touched):  # type: ignore[no-untyped-def] # compiled  # noqa: PLR0915, C901, E501
+def press_parts(craft, beds, law, kind, surface, radius, o, n, v, w, u, du, speed, dt, step, c, fastest, rest, stored, weight, stiff, touching, count, load, modal, lever, book, peak, impulse, touched):  # type: ignore[no-untyped-def] # compiled  # noqa: PLR0915, C901, E501
     """Sum the contact forces of one step.
 
-    A part whose bounding sphere is clear of the obstacle is skipped. A point takes the share of its area that
+    A part whose bounding sphere is clear of the obstacle is skipped, for as many steps as it must at least take
+    to come near. A point takes the share of its area that
     faces the obstacle when it first touches, and keeps it while it touches (so that its spring has an energy).
 
     Args:
@@ -30,6 +31,8 @@ def press_parts(craft, beds, law, kind, surface, radius, o, n, v, w, u, du, spee
         dt: time step, s.
         step: its number.
         c: column of the results.
+        fastest: speed that no point can exceed (from the energy at the start), m/s.
+        rest: (parts,) steps for which a part far away need not be looked at.
         stored, weight: (points,) indentation (m) and pressed area (m²) carried from step to step.
         stiff: (a + 1,) summed contact stiffness on each arm and, last, the core, N/m.
         touching: (a + 1,) contacts there in the last step, then in this one.
@@ -47,6 +50,9 @@ def press_parts(craft, beds, law, kind, surface, radius, o, n, v, w, u, du, spee
         stiff[body] = 0.0
         count[body] = 0.0
     for part in range(len(craft.radius)):
+        if rest[part] > 0:
+            rest[part] -= 1
+            continue
         a = craft.arm[part]
         body = a if a >= 0 else n_arms
         slack = craft.radius[part]
@@ -57,6 +63,7 @@ def press_parts(craft, beds, law, kind, surface, radius, o, n, v, w, u, du, spee
             craft.centre[part, 0], craft.centre[part, 1], craft.centre[part, 2],
         )  # fmt: skip
         if gap > slack:
+            rest[part] = int(min((gap - slack) / (fastest * dt), 1000.0))
             continue
         k, p_y = beds.stiffness[surface, part], beds.crush[surface, part]
         d_y, mu = beds.depth[surface, part], beds.friction[surface, part]

@@ -5,7 +5,7 @@ its prior:
 
     name = "Quarry"
     [speed]
-    median = 11          # m/s, lognormal
+    median = 8           # m/s, lognormal
     [obstacles.rubble_floor]
     kind = "ground"      # ground, wall, pole or branch
     surface = "concrete" # concrete, asphalt, soil, grass, wood or steel
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 __all__ = ["ASSUMPTIONS", "Approach", "Attitude", "Obstacle", "Scenario", "Speed", "Spin"]
 
 ASSUMPTIONS: Final = (
-    "speed: lognormal, median 11 m/s, standard deviation of ln 0.5, cut to 3-35 m/s (assumption)",
+    "speed: lognormal, median 8 m/s, standard deviation of ln 0.5, cut to 2-35 m/s (assumption)",
     "obstacles: grass and soil 40, trunk and branch 20, concrete and asphalt 15, wall 8, rail and pole 8 of 91; "
     "rubble 7 and spikes 2 of 100 are not modelled and left out, the rest renormalised (assumption)",
     "attitude at touch: 55 % nose first, pitched 20-60 deg towards the flight path, roll sd 25 deg; 25 % any; "
@@ -67,9 +67,9 @@ class Obstacle:
 class Speed:
     """Lognormal speed before impact, m/s, cut to ``low``...``high``."""
 
-    median: float = 11.0
+    median: float = 8.0
     sd_ln: float = 0.5
-    low: float = 3.0
+    low: float = 2.0
     high: float = 35.0
 
 

@@ -7,7 +7,7 @@ the build; whatever the build cannot tell is a labelled assumption of ``material
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from crashworthy.materials.table import ACCESS, datum, rows
@@ -80,9 +80,10 @@ def shaft_bend_force(diameter: float, yield_stress: float, lever: float, share: 
     return yield_stress * section / (share * lever)
 
 
-def standoff_side_force(diameter: float, height: float, yield_stress: float) -> float:
-    """Side force at one end that bends a standoff held at both, N: F h/2 = s_y pi d^3/32."""
-    return yield_stress * math.pi * diameter**3 / 32.0 / (0.5 * height)
+def standoff_side_force(diameter: float, height: float, yield_stress: float, bore: float = 0.0) -> float:
+    """Side force at one end that bends a standoff held at both, N: F h/2 = s_y pi (d^4 - d_i^4)/(32 d)."""
+    section = math.pi * (diameter**4 - bore**4) / (32.0 * diameter)
+    return yield_stress * section / (0.5 * height)
 
 
 def _arm_modes(quad: Quad, arm: Arm, spread: float) -> list[Capacity]:
@@ -143,25 +144,20 @@ def _shaft_mode(index: int, part: Part, spread: float) -> Capacity:
 
 
 def _standoff_mode(index: int, part: Part, spread: float) -> Capacity | None:
-    diameter, height = part.measures.get("diameter", 0.0), part.measures.get("height", 0.0)
-    if (part.material, "flexural_strength") not in rows():
-        return None
-    if not (diameter > 0.0 and height > 0.0) and len(part.vertices):
-        size = part.vertices.max(axis=0) - part.vertices.min(axis=0)
-        diameter, height = float(min(size)), float(max(size))
-    if not (diameter > 0.0 and height > 0.0):
+    diameter, height, bore = (part.measures.get(k, 0.0) for k in ("diameter", "length", "bore"))
+    if (part.material, "flexural_strength") not in rows() or not (diameter > bore >= 0.0 and height > 0.0):
         return None
     strength = datum(part.material, "flexural_strength")
     return Capacity(
         index,
         "bent",
         "force",
-        standoff_side_force(diameter, height, strength.value),
+        standoff_side_force(diameter, height, strength.value, bore),
         datum("part_standoff", "beta").value,
         spread,
         "N",
         "",
-        f"first yield of a bar held at both ends, solid section; {strength.source}",
+        f"first yield of a tube held at both ends, bore as in the sheet; {strength.source}",
         _weakest(strength, datum("part_standoff", "beta")),
     )
 
@@ -170,7 +166,7 @@ def _plate_mode(index: int, part: Part, spread: float) -> Capacity | None:
     thickness = part.measures.get("thickness", 0.0)
     if not thickness > 0.0:
         return None
-    pressure, patch = datum("part_arm", "edge_pressure"), datum("part_arm", "edge_length")
+    pressure, patch = datum("part_arm", "edge_pressure"), datum("part_plate", "edge_length")
     return Capacity(
         index,
         "edge delamination",
@@ -180,7 +176,7 @@ def _plate_mode(index: int, part: Part, spread: float) -> Capacity | None:
         spread,
         "N",
         "",
-        f"edge pressure x patch x thickness, as for arms; {pressure.source}",
+        f"edge pressure x patch x thickness, as for arms; {pressure.source}; {patch.source}",
         _weakest(pressure, patch),
     )
 
@@ -241,7 +237,20 @@ def capacities(quad: Quad) -> tuple[Capacity, ...]:
             )
         if part.kind in _BREAKS:
             modes.append(_table_mode(index, part.kind, "break_force", _BREAKS[part.kind], spread))
-        found += [m for m in modes if m is not None]
+        found += [_in_the_field(m, part.kind) for m in modes if m is not None]
     return tuple(found)
+
+
+def _in_the_field(mode: Capacity, kind: str) -> Capacity:
+    """Apply the field factor of the kind, where the table has one, to the median; the source says so."""
+    if ("field_factor", kind) not in rows():
+        return mode
+    factor = datum("field_factor", kind)
+    return replace(
+        mode,
+        median=mode.median * factor.value,
+        source=f"{mode.source}; times field factor {factor.value:g} ({factor.source})",
+        access=max(mode.access, factor.access, key=_TRUST.index),
+    )
 
 
