@@ -255,25 +255,18 @@ CHECKS: Final[tuple[Check, ...]] = (
         "derived",
         _octants,
     ),
-    _check(
-        "mass.four_masses_izz",
-        "inertia of four point masses about z",
-        "four 50 g masses on a 226 mm diagonal: 4 m r²",
-        "kg m²",
-        1e-12,
-        AXES,
-        "derived",
-        lambda: _four_masses(2),
-    ),
-    _check(
-        "mass.four_masses_ixx",
-        "inertia of four point masses about x",
-        "four 50 g masses on a 226 mm square X: 2 m r²",
-        "kg m²",
-        1e-12,
-        AXES,
-        "derived",
-        lambda: _four_masses(0),
+    *(
+        _check(
+            f"mass.four_masses_{name}",
+            f"inertia of four point masses, {name}",
+            "four 50 g masses on a 226 mm square X: 4 m r² about z, half of it about x",
+            "kg m²",
+            1e-12,
+            AXES,
+            "derived",
+            lambda axis=axis: _four_masses(axis),  # type: ignore[misc] # the default binds the loop's value
+        )
+        for axis, name in ((0, "ixx"), (2, "izz"))
     ),
     *(
         _check(
@@ -369,25 +362,18 @@ CHECKS: Final[tuple[Check, ...]] = (
         "derived",
         _common_volume,
     ),
-    _check(
-        "points.skin",
-        "skin that the contact points of a lone box stand for",
-        "100 x 60 x 40 mm, 300 points: 2 (ab + bc + ca)",
-        "m²",
-        1e-9,
-        "surface of a box",
-        "derived",
-        lambda: _skin(300),
-    ),
-    _check(
-        "points.skin_refined",
-        "the same with four times the points",
-        "100 x 60 x 40 mm, 1200 points",
-        "m²",
-        1e-9,
-        "surface of a box",
-        "derived",
-        lambda: _skin(1200),
+    *(
+        _check(
+            f"points.skin_{count}",
+            f"skin that {count} contact points of a lone box stand for",
+            "100 x 60 x 40 mm: 2 (ab + bc + ca)",
+            "m²",
+            1e-9,
+            "surface of a box",
+            "derived",
+            lambda n=count: _skin(n),  # type: ignore[misc] # the default binds the loop's value
+        )
+        for count in (300, 1200)
     ),
     _check(
         "density.steel",
