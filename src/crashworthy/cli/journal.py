@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
-from uuid import UUID
 
 import typer
 
@@ -170,7 +169,7 @@ def note(
 
 @app.command()
 def undo(
-    event: Annotated[str, typer.Argument(help="Id of the event, as `journal show` prints it.")],
+    event: Annotated[str, typer.Argument(help="Id of the event or its end, as `journal show` prints it.")],
     why: Annotated[str, typer.Option("--why", help="In words.")] = "",
     data: Data = None,
     store: Store = None,
@@ -178,18 +177,15 @@ def undo(
 ) -> None:
     """Take an event back; both stay readable.
 
-    Example: crashworthy journal undo 01980000-0000-7000-8000-000000000000
+    Example: crashworthy journal undo 5ddf35e40edf1
     """
-    try:
-        target = UUID(event)
-    except ValueError:
-        raise typer.BadParameter(f"{event!r} is not an event id; see `crashworthy journal show`") from None
     with opened(data, store) as workshop:
-        taken = workshop.undo(target, why)
+        target = workshop.event_ending(event)
+        taken = workshop.undo(target.id, why)
     if as_json:
-        print_json({"id": str(taken.id), "target": event})
+        print_json({"id": str(taken.id), "target": str(target.id)})
     else:
-        say(f"Taken back: {event}.")
+        say(f"Taken back: {_said(target)}.")
 
 
 @app.command()
@@ -216,8 +212,8 @@ def show(
         print_json([json.loads(to_line(e)) for e in events])
         return
     table(
-        ("when (UTC)", "quad", "what", "id"),
-        [(f"{e.occurred:%Y-%m-%d %H:%M}", e.quad, _said(e), e.id) for e in events],
+        ("when (UTC)", "quad", "what", "id ends in"),
+        [(f"{e.occurred:%Y-%m-%d %H:%M}", e.quad, _said(e), e.id.hex[-10:]) for e in events],
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from crashworthy.errors import CrashworthyError, JournalError, Problem
+from crashworthy.errors import CrashworthyError, JournalError, NotFoundError, Problem
 from crashworthy.workshop.fleet import FleetBench
 
 if TYPE_CHECKING:
@@ -74,6 +74,23 @@ class JournalBench(FleetBench):
             JournalError: it is a retraction itself.
         """
         return self.store.retract(event, why)
+
+    def event_ending(self, text: str) -> Event:
+        """The event whose id is, or ends in, ``text``.
+
+        Raises:
+            NotFoundError: no event's id ends so, or those of several do.
+        """
+        wanted = text.lower().replace("-", "")
+        found = [e for e in self.store.events() if wanted and e.id.hex.endswith(wanted)]
+        if len(found) != 1:
+            what = (
+                f"{len(found)} events have an id that ends in {text!r}"
+                if found
+                else f"no event ends in {text!r}"
+            )
+            raise NotFoundError(Problem(what, "give more of the id; the journal shows it"))
+        return found[0]
 
     def events(self, slug: str | None = None, limit: int = 50) -> tuple[Event, ...]:
         """The latest events, newest first."""
