@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 from crashworthy.quantities import GRAM
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Collection, Sequence
 
     from crashworthy.build.quad import Part
 
@@ -65,12 +65,13 @@ def spare_items(parts: Sequence[Part]) -> tuple[Spare, ...]:
     return tuple(_spare(g, alone=kinds.count(g[0].kind) == 1, taken=taken) for g in groups)
 
 
-def _spare(group: Sequence[Part], *, alone: bool, taken: Iterable[str]) -> Spare:
+def _spare(group: Sequence[Part], *, alone: bool, taken: Collection[str]) -> Spare:
     first = group[0]
     kind_named = len(group) > 1 and alone and first.kind not in taken
+    label = first.label if len(group) == 1 else f"{first.label} (fits {len(group)} places)"
     return Spare(
         item=first.kind if kind_named else first.name,
-        label=first.kind if kind_named else first.label,
+        label=first.kind if kind_named else label,
         kind=first.kind,
         parts=tuple(p.name for p in group),
         mass=sum(p.mass for p in group) / len(group),
