@@ -2,12 +2,14 @@ from __future__ import annotations
 
 import json
 import math
+import re
 import subprocess
 import sys
 import time
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -17,6 +19,8 @@ from crashworthy.errors import CrashworthyError, JournalError, NotFoundError
 from crashworthy.upkeep.dose import crash_dose, pack_dose
 from crashworthy.upkeep.due import STATES, due, headline, learned_interval
 from crashworthy.upkeep.history import CheckRow, CrashRow, GroupHistory, QuadHistory
+from crashworthy.upkeep.interval import interval
+from crashworthy.upkeep.loosening import calibrate, prior_posterior
 from crashworthy.upkeep.plan import plan_day
 from crashworthy.upkeep.priors import load_priors
 
@@ -97,8 +101,7 @@ def test_growth_is_guarded() -> None:
 @settings(max_examples=40, deadline=None)
 def test_short_memory_of_the_growth_guard_is_exact(finds: list[tuple[float, int]]) -> None:
     """Replaying only the last checks for the growth guard gives what replaying all of them gives."""
-    from crashworthy.upkeep.interval import interval
-    from crashworthy.upkeep.loosening import prior_posterior, update
+    from crashworthy.upkeep.loosening import update
 
     rows = tuple(CheckRow(0.0, round(4 * age) / 4, 8, loose) for age, loose in finds)
     posterior, tau = prior_posterior(ARM), ARM.target_tau
@@ -299,3 +302,23 @@ def test_missing_priors_file(tmp_path) -> None:  # type: ignore[no-untyped-def] 
     """A priors file that is not there is one clear message."""
     with pytest.raises(CrashworthyError, match="cannot be read"):
         load_priors(tmp_path / "none.toml")
+
+
+def test_docs_state_the_assumptions_as_they_are() -> None:
+    """Every assumption stands in the documentation with the value the program uses."""
+    docs = Path(__file__).parents[2] / "docs"
+    text = (docs / "due-list.md").read_text(encoding="utf-8") + (docs / "kit.md").read_text(encoding="utf-8")
+    for a in PRIORS.assumptions:
+        assert re.search(rf"\| `{re.escape(a.name)}` \| {re.escape(f'{a.value:g}')}[ |]", text), a.name
+
+
+def test_docs_state_the_prior_as_it_is_worked_out() -> None:
+    """The table of medians, costs and zones in the documentation is what the program computes."""
+    text = (Path(__file__).parents[2] / "docs" / "due-list.md").read_text(encoding="utf-8")
+    for prior in PRIORS.groups:
+        found, span = calibrate(prior), interval(prior_posterior(prior), int(prior.screws))
+        row = (
+            f"| {prior.upkeep} | {prior.target_tau:g} packs | {found.eta_median:.1f} packs "
+            f"| {found.loose_minutes:.2f} min | {span.low:.1f}-{span.high:.1f} packs |"
+        )
+        assert row in text
