@@ -38,7 +38,7 @@ class BrokenRuleError(ValueError):
     """A rule that was not kept: what is wrong and what to do."""
 
     def __init__(self, what: str, remedy: str) -> None:
-        super().__init__(what)
+        super().__init__(what, remedy)
         self.what, self.remedy = what, remedy
 
 

@@ -90,7 +90,12 @@ def upgrade() -> None:
     )
     op.create_index("ix_flight_log_quad", "flight_log", ["quad"])
     keyed("setting", "key", needed("value", sa.Text()))
-    keyed("stock", "item", needed("count", whole), sa.CheckConstraint("count >= 0", name=op.f("ck_stock_count")))
+    keyed(
+        "stock",
+        "item",
+        needed("count", whole),
+        sa.CheckConstraint("count >= 0", name=op.f("ck_stock_count")),
+    )
     _append_only(server)
     op.bulk_insert(sa.table("event_kind", sa.column("kind")), [{"kind": kind} for kind in _KINDS])
     device = {"key": "device", "value": f"home-{secrets.token_hex(4)}"}
