@@ -238,7 +238,10 @@ def test_the_digest_follows_the_sheet_and_its_drawings(tmp_path: Path) -> None:
     shutil.copytree(EXAMPLES / "gannet", tmp_path / "gannet")
     first = assemble(parse(text, tmp_path), tmp_path)
     assert assemble(parse("# hello\n" + text, tmp_path), tmp_path).digest == first.digest
-    assert assemble(parse(text.replace("h           = 19", "h = 19.1"), tmp_path), tmp_path).digest != first.digest
+    assert (
+        assemble(parse(text.replace("h           = 19", "h = 19.1"), tmp_path), tmp_path).digest
+        != first.digest
+    )
     drawing = tmp_path / "gannet" / "top.dxf"
     drawing.write_bytes(drawing.read_bytes() + b"999\nnote\n")
     changed = parse(text, tmp_path)
@@ -264,7 +267,9 @@ def sheets(draw: st.DrawFn) -> str:
     for key in keys[::2]:
         size = [draw(lengths) for _ in range(3)]
         at = [draw(st.integers(-80, 80)) for _ in range(3)]
-        rows.append(f"b_{key} = {{ size = {size}, at = {at}, mass = {draw(lengths)}, tilt = {draw(st.integers(-90, 90))} }}")
+        rows.append(
+            f"b_{key} = {{ size = {size}, at = {at}, mass = {draw(lengths)}, tilt = {draw(st.integers(-90, 90))} }}"
+        )
     rows.append("[loose]")
     rows += [f"l_{key} = {draw(lengths)}" for key in keys[1::2]]
     return "\n".join(rows) + "\n"

@@ -10,7 +10,8 @@
 4. A point stands for the exposed skin nearest to it, so the areas of a part add up to its exposed skin
    whatever the number of points.
 
-The four constants are assumptions of the method; results must not depend on ``count``.
+Whether a ball finds a way in from outside is not asked: a wide closed pocket counts as open, which an open
+frame does not have. The constants are assumptions of the method; results must not depend on ``count``.
 """
 
 from __future__ import annotations
