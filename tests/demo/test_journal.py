@@ -79,7 +79,10 @@ def test_the_fold_finds_what_happened(demo, histories):
 
 
 def test_the_dose_in_the_journal_is_close_to_the_true_one(demo, histories):
-    """What the pilots noted gives the dose within a tenth, though they miss some bent props."""
+    """What the pilots noted gives the dose within a tenth, though they miss some bent props.
+
+    A missed one (no log, 0.7, not seen, 0.3) hides 1.6² - 1 = 1.56 packs, so the dose comes out low.
+    """
     for slug, history in histories.items():
         assert history.dose == pytest.approx(demo[1].dose[slug], rel=0.1)
 
@@ -109,27 +112,37 @@ class Joint:
         self.name, self.upkeep, self.count = name, upkeep, count
 
 
-def test_checks_teach_the_true_life_of_the_screws():
-    """Over several journals, the posterior of the life of arm and motor screws lies around the truth.
+def life(quad, history, group):
+    """Posterior mean and standard deviation of ln(eta)."""
+    posterior = fit(load_priors().group(quad.groups[group].upkeep), history.groups[group].checks)
+    weights = posterior.weights.sum(axis=1)
+    mean = weights @ posterior.ln_eta
+    return mean, np.sqrt(weights @ (posterior.ln_eta - mean) ** 2)
 
-    The distance between the posterior mean of ln(eta) and the truth, in posterior standard deviations, has
-    to look like a standard normal: no outlier among 40 and a mean square near 1.
+
+def test_checks_teach_the_true_life_of_the_screws():
+    """Over ten journals, the posterior life of arm and motor screws is around the truth and ranks the quads.
+
+    The distance from the posterior mean of ln(eta) to the truth is counted in posterior standard deviations.
+    A mean square above 2 over 40 such distances would say that the posterior is too sure of itself; a mean
+    far from 0, that the fold loses or invents findings. Below 1 is as it should be: the truth is not far from
+    the prior here.
     """
-    priors = load_priors()
-    scores = []
+    scores, right = [], 0
     for seed in range(10):
         events, _ = simulate_journal(seed=seed)
+        arms = []
         for quad in FLEET:
             history = fold(quad.slug, events, quad.groups)
             for group in ("arm", "motor"):
-                posterior = fit(priors.group(group), history.groups[group].checks)
-                weights = posterior.weights.sum(axis=1)
-                mean = weights @ posterior.ln_eta
-                sd = np.sqrt(weights @ (posterior.ln_eta - mean) ** 2)
+                mean, sd = life(quad, history, group)
                 scores.append((mean - np.log(quad.loosening[group][0])) / sd)
+            arms.append(life(quad, history, "arm")[0])
+        right += arms[0] > arms[1]  # 70 packs against 38
     assert np.max(np.abs(scores)) < 3.5
-    assert 0.4 < np.mean(np.square(scores)) < 2.0
+    assert np.mean(np.square(scores)) < 2.0
     assert abs(np.mean(scores)) < 0.6
+    assert right >= 8
 
 
 def test_what_a_check_finds_is_what_the_screws_were(demo):
@@ -152,11 +165,11 @@ def test_the_demo_through_a_store_is_the_same(demo, histories, tmp_path):
 
 def test_the_demo_groups_are_those_of_the_sheets():
     """The joint groups of the invented fleet are the ones in the example sheets, with as many screws."""
-    from crashworthy.build.reading import load_quad
+    from crashworthy.build import load
     from crashworthy.demo.setup import sheets
     from crashworthy.upkeep.state import screws_of
 
-    built = {quad.slug: quad for quad in map(load_quad, sheets())}
+    built = {quad.slug: quad for quad in map(load, sheets())}
     for quad in FLEET:
         assert screws_of(built[quad.slug].joints) == quad.groups
         assert built[quad.slug].name == quad.name

@@ -93,14 +93,14 @@ GANNET: Final = DemoQuad(
     {
         "arm": Screws("arm", 8),
         "motor": Screws("motor", 16),
-        "standoff": Screws("other", 8),
+        "standoff": Screws("other", 16),
         "stack": Screws("other", 4),
         "camera": Screws("other", 2),
     },
     {
         "arm": (70.0, 1.4),
         "motor": (190.0, 1.3),
-        "standoff": (400.0, 1.2),
+        "standoff": (800.0, 1.2),
         "stack": (600.0, 1.3),
         "camera": (260.0, 1.4),
     },
