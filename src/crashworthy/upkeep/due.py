@@ -13,6 +13,7 @@ from crashworthy.upkeep.dose import crash_dose
 from crashworthy.upkeep.history import CheckRow, GroupHistory
 from crashworthy.upkeep.interval import Interval, interval
 from crashworthy.upkeep.loosening import Posterior, fit, informative, update
+from crashworthy.upkeep.words import in_100, packs_word
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,7 +29,6 @@ __all__ = [
     "group_history",
     "headline",
     "learned_interval",
-    "packs_word",
 ]
 
 STATES: Final = ("fresh", "soon", "due", "now")
@@ -123,12 +123,6 @@ class Due:
         return plain
 
 
-def packs_word(packs: float) -> str:
-    """A number of packs in words: "1 pack", "2.5 packs"."""
-    number = f"{packs:.1f}".removesuffix(".0")
-    return f"{number} pack" if number == "1" else f"{number} packs"
-
-
 def group_history(history: QuadHistory, joint: JointGroup, priors: Priors) -> GroupHistory:
     """History of one joint group; a group the journal never named has flown everything since new."""
     known = history.groups.get(joint.name)
@@ -194,7 +188,7 @@ def _reason(group: GroupHistory, span: Interval, p_loose: float, screws: int, ch
     parts = [f"{group.forced[:1].upper()}{group.forced[1:]}."] if group.forced else []
     parts.append(
         f"{group.age:.1f} packs of wear since last tightened, against {span.tau:.1f} "
-        f"({span.low:.1f}-{span.high:.1f} costs hardly more); {100 * p_loose:.0f} in 100 that at least one "
+        f"({span.low:.1f}-{span.high:.1f} costs hardly more); {in_100(p_loose)} in 100 that at least one "
         f"of {screws} screws is loose now; interval {taught.get(checks, f'learned from {checks} checks')}."
     )
     return " ".join(parts)

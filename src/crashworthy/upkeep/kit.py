@@ -17,6 +17,7 @@ from crashworthy.errors import CrashworthyError, Problem
 from crashworthy.quantities import GRAM
 from crashworthy.upkeep.demand import Demand, trip_of
 from crashworthy.upkeep.packing import Candidate, expected_shortage, pack_best
+from crashworthy.upkeep.words import in_100
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -106,7 +107,7 @@ class NextBest:
         """One sentence with numbers."""
         return (
             f"One more {self.label} ({self.grams:.0f} g, {self.coins:.1f} coins): "
-            f"{100 * self.p_before:.0f} to {100 * self.p_after:.0f} trips in 100."
+            f"{in_100(self.p_before)} to {in_100(self.p_after)} trips in 100."
         )
 
     def to_json(self) -> dict[str, object]:
@@ -160,7 +161,7 @@ class KitPlan:
         """One sentence with numbers."""
         first = (
             f"For {self.packs} packs: {self.grams:.0f} of {self.gram_limit:.0f} g, {self.coins:.0f} of "
-            f"{self.coin_limit:.0f} coins, {100 * self.p_all:.0f} trips in 100 you run out of nothing"
+            f"{self.coin_limit:.0f} coins, {in_100(self.p_all)} trips in 100 you run out of nothing"
         )
         return f"{first}; first to run out: {self.weakest}." if self.weakest else f"{first}."
 

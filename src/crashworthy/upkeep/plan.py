@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from crashworthy.errors import JournalError, Problem
-from crashworthy.upkeep.due import packs_word
+from crashworthy.upkeep.words import packs_word
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
