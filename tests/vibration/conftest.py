@@ -1,51 +1,71 @@
-"""A small invented quad, made by hand so that these tests need no build sheet."""
+"""What the tests of this room share: the small quad, one simulated flight and its report."""
 
 from __future__ import annotations
 
-from types import SimpleNamespace
-from typing import Any, cast
+import importlib.util
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
-import numpy as np
 import pytest
 
-from crashworthy.build.quad import CORE, CORNERS, Arm, ContactPoints, MassProperties, Part, Quad
+from crashworthy.demo.flight import SimulatedFlight, simulate_flight
+from crashworthy.vibration.readers import read_log
+from crashworthy.vibration.report import analyse
+
+if TYPE_CHECKING:
+    from crashworthy.build.quad import Quad
+    from crashworthy.vibration.answers import LogReport
+    from crashworthy.vibration.log import FlightLog
 
 
-def small_quad(spin: str = "in", order: tuple[str, ...] = CORNERS) -> Quad:
-    """A quad with I = (3.2, 3.6, 5.8)e-3 kg m², rotors 110 mm out and 12 mm above the centre of gravity."""
-    none = np.empty((0, 3))
-    faces = np.empty((0, 3), dtype=np.int32)
-    parts: list[Part] = []
-    arms: list[Arm] = []
-    reach = 0.110 / np.sqrt(2)
-    for i, c in enumerate(CORNERS):
-        hub = np.array([reach if i < 2 else -reach, reach if i % 2 == 0 else -reach, 0.020])
-        for kind, mass in (("arm", 0.012), ("motor", 0.033), ("prop", 0.0042)):
-            parts.append(
-                Part(
-                    f"{kind}_{c}", kind, kind, "carbon_plate", mass, hub, np.zeros((3, 3)), none, faces, arm=i
-                )
-            )
-        arms.append(
-            Arm(
-                i, 3 * i, 3 * i + 1, 3 * i + 2, hub * 0.3, hub, hub / np.linalg.norm(hub),
-                0.08, 0.012, 0.01, 0.005, 0.0, "carbon_plate", 0.012, 0.0372,
-            )
-        )  # fmt: skip
-    properties = MassProperties(0.65, np.array([0.0, 0.0, 0.008]), np.diag([3.2e-3, 3.6e-3, 5.8e-3]))
-    empty = np.empty(0)
-    ints = np.empty(0, dtype=np.int32)
-    sheet = SimpleNamespace(
-        motors=SimpleNamespace(spin=spin, log_order=order, pole_pairs=7), props=SimpleNamespace(blades=3)
-    )
-    return Quad(
-        "Small", "small", tuple(parts), tuple(arms), (),
-        ContactPoints(none, empty, none, ints, np.full(0, CORE, dtype=np.int32), empty),
-        properties, None, (), cast("Any", sheet), "0" * 64,
-    )  # fmt: skip
+def beside(name: str) -> Any:
+    """Load a helper module that lies beside this file."""
+    spec = importlib.util.spec_from_file_location(f"vibration_{name}", Path(__file__).with_name(f"{name}.py"))
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
 
 
 @pytest.fixture(scope="session")
-def quad() -> Quad:
+def make_quad() -> Any:
+    """Makes the small quad: make_quad(spin, order)."""
+    return beside("small_quad").small_quad
+
+
+@pytest.fixture(scope="session")
+def quad(make_quad: Any) -> Quad:
     """The small quad, props turning inwards."""
-    return small_quad()
+    made: Quad = make_quad()
+    return made
+
+
+@pytest.fixture(scope="session")
+def write_ulog() -> Any:
+    """The writer of ULog files."""
+    return beside("ulog_writer").write_ulog
+
+
+@pytest.fixture(scope="session")
+def flight(quad: Quad) -> SimulatedFlight:
+    """Twelve simulated seconds: 2, 8, 3 and 20 g mm, telemetry 12 ms late."""
+    return simulate_flight(quad, 12.0, 5, (2.0, 8.0, 3.0, 20.0), speed_lag=0.012)
+
+
+@pytest.fixture(scope="session")
+def flight_csv(flight: SimulatedFlight, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The same as a CSV file."""
+    return flight.write_csv(tmp_path_factory.mktemp("flight") / "flight.csv")
+
+
+@pytest.fixture(scope="session")
+def log(flight_csv: Path) -> FlightLog:
+    """The same, read."""
+    return read_log(flight_csv)
+
+
+@pytest.fixture(scope="session")
+def report(log: FlightLog, quad: Quad) -> LogReport:
+    """The same, analysed."""
+    return analyse(log, quad)

@@ -197,7 +197,7 @@ class Lag:
     """How late the speed telemetry is.
 
     Attributes:
-        seconds: the lag that explains most; 0 when it cannot be told.
+        seconds: the lag that explains most.
         certainty: by how many standard errors it explains more than the worst lag tried, block by block.
         known: the certainty is over ``CERTAIN``.
         tried: (k,) lags, s.
@@ -249,8 +249,7 @@ def lag_search(
     # Relative gains, so that a loud block does not decide alone.
     gain = (each[k] - each[int(np.argmin(got))]) / np.maximum(each.mean(axis=0), 1e-30)
     certainty = float(gain.mean() / max(gain.std() / np.sqrt(len(gain)), 1e-9))
-    known = certainty > CERTAIN
-    return Lag(best if known else 0.0, certainty, known, tried, got)
+    return Lag(best, certainty, certainty > CERTAIN, tried, got)
 
 
 def speed_scale(log: FlightLog, lag: float, scales: Sequence[float], seconds: float = 8.0) -> Floats:

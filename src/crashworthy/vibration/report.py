@@ -155,7 +155,7 @@ def _lag_notes(log: FlightLog, lag: Lag, frame: Airframe | None) -> list[str]:
     notes = []
     if not lag.known:
         notes.append(
-            "The telemetry's lag cannot be told (speeds hardly change or no line follows them); none is taken off."
+            "The telemetry's lag is not certain (speeds hardly change or no line follows them); the likeliest is taken off."
         )
         return notes
     if lag.seconds > 0.0235:
