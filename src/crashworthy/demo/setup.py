@@ -17,12 +17,15 @@ from crashworthy.errors import Problem, StoreError
 if TYPE_CHECKING:
     from crashworthy.workshop import Workshop
 
-__all__ = ["SEED", "STEPS", "N", "fresh_folder", "set_up", "sheets"]
+__all__ = ["FLOWN", "SEED", "STEPS", "N", "fresh_folder", "set_up", "sheets"]
 
 N: Final = 3000
 """Crashes of the demo's campaign of each quad."""
 
 SEED: Final = 7
+
+FLOWN: Final = "gannet"
+"""The quad that flew the simulated flight."""
 
 Progress = Callable[[int, int], None]
 
@@ -99,7 +102,7 @@ def _crashes(workshop: Workshop, progress: Progress) -> str:
 def _flight(workshop: Workshop, progress: Progress) -> str:
     from crashworthy.demo.flight import demo_flight
 
-    slug = next(iter(workshop.names()))
+    slug = FLOWN
     with tempfile.TemporaryDirectory() as folder:
         path = demo_flight(workshop.quad(slug)).write_csv(Path(folder) / "simulated-flight.csv")
         progress(1, 2)
