@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from crashworthy.build.assemble import load
 from crashworthy.build.drafts import Draft
 from crashworthy.build.points import contact_points, fibonacci
-from crashworthy.build.quad import CORE, Quad
+from crashworthy.build.quad import CORE, Part, Quad
 from crashworthy.build.solids import Mesh, box, lathe
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -20,10 +20,12 @@ EXAMPLES = Path(__file__).parents[2] / "examples"
 
 @pytest.fixture(scope="module", params=["gannet", "dunlin"])
 def quad(request: pytest.FixtureRequest) -> Quad:
+    """Both examples in turn."""
     return load(EXAMPLES / f"{request.param}.toml")
 
 
-def part(name: str, mesh: Mesh, kind: str = "box") -> object:
+def part(name: str, mesh: Mesh, kind: str = "box") -> Part:
+    """A part of a given shape."""
     return Draft(name, name, kind, "pc", "", mesh, 0.01).finish()
 
 

@@ -25,11 +25,13 @@ HEAD = 'schema = 1\nname = "Tern"\narms = { wheelbase = 226 }\n'
 
 @pytest.fixture(scope="module")
 def gannet() -> Quad:
+    """The example cut from drawings."""
     return load(EXAMPLES / "gannet.toml")
 
 
 @pytest.fixture(scope="module")
 def dunlin() -> Quad:
+    """The light example."""
     return load(EXAMPLES / "dunlin.toml")
 
 

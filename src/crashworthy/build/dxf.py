@@ -7,6 +7,7 @@ inside an odd number of loops (even-odd rule): an outline, its holes, islands in
 
 from __future__ import annotations
 
+import logging
 import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -48,6 +49,12 @@ SHAPES_MAX: Final = 5_000
 EXTENT: Final = (5.0, 500.0)
 """Smallest and largest extent of a plate, mm."""
 
+FAR: Final = 1e5
+"""Farthest from the drawing's origin that a plate may lie, mm."""
+
+_SILENT: Final = logging.NullHandler()
+"""Takes the reader's remarks on harmless flaws, which would otherwise be printed between ours."""
+
 _DRAWN: Final = frozenset({"LINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE", "LWPOLYLINE", "POLYLINE"})
 
 
@@ -73,6 +80,7 @@ def outline(
     document = _read(path, name)
     factor = scale if scale is not None else _unit(document, name)
     chains = _chains(document, layer, tolerance / factor, factor, name)
+    _sized(chains, name)
     return _material(_snapped(chains), name)
 
 
@@ -94,10 +102,13 @@ def _read(path: Path, name: str) -> Any:
         )
     from ezdxf.filemanagement import readfile
 
+    logging.getLogger("ezdxf").addHandler(_SILENT)
+
     try:
         return readfile(path)
     except Exception as error:  # noqa: BLE001 - a damaged drawing can break the reader anywhere
-        reason = str(error).splitlines()[0][:120] if str(error) else type(error).__name__
+        said = str(error).replace(str(path), name).splitlines()
+        reason = said[0][:120] if said else type(error).__name__
         raise _fail(
             name,
             f"this is not a readable DXF drawing ({reason})",
@@ -181,6 +192,28 @@ def _chains(document: Any, layer: str | None, chord: float, factor: float, name:
     return chains
 
 
+def _sized(chains: list[Floats], name: str) -> None:
+    """Refuse what is not of a plate's size or lies absurdly far out, before any geometry is computed."""
+    if not chains:
+        return
+    low = np.min([c.min(axis=0) for c in chains], axis=0)
+    high = np.max([c.max(axis=0) for c in chains], axis=0)
+    extent = high - low
+    if not (np.isfinite(extent).all() and EXTENT[0] <= extent.max() <= EXTENT[1]):
+        raise _fail(
+            name,
+            f"the drawing spans {extent[0]:.4g} x {extent[1]:.4g} mm; "
+            f"plates span {EXTENT[0]:g} to {EXTENT[1]:g}",
+            "check the drawing's unit, or give scale = mm per drawing unit",
+        )
+    if max(np.abs(low).max(), np.abs(high).max()) > FAR:
+        raise _fail(
+            name,
+            f"the drawing lies more than {FAR / 1000:.0f} m away from its origin",
+            "move the drawing near its origin",
+        )
+
+
 def _snapped(chains: list[Floats]) -> list[Floats]:
     """The chains with ends closer than ``SNAP`` moved to their common mean, rounded to 1 µm."""
     from scipy.spatial import cKDTree
@@ -206,16 +239,6 @@ def _material(chains: list[Floats], name: str) -> Any:
     lines = [shapely.LineString(c) for c in chains if len(np.unique(c, axis=0)) > 1]
     if not lines:
         raise _fail(name, "the drawing holds no lines or curves", "export the outline as lines and arcs")
-    low = np.min([line.bounds[:2] for line in lines], axis=0)
-    high = np.max([line.bounds[2:] for line in lines], axis=0)
-    extent = high - low
-    if extent.max() > EXTENT[1] or extent.max() < EXTENT[0]:
-        raise _fail(
-            name,
-            f"the drawing spans {extent[0]:.4g} x {extent[1]:.4g} mm; "
-            f"plates span {EXTENT[0]:g} to {EXTENT[1]:g}",
-            "check the drawing's unit, or give scale = mm per drawing unit",
-        )
     noded = shapely.union_all(lines)
     polygons, _, dangles, _ = shapely.polygonize_full([noded])
     if not dangles.is_empty:

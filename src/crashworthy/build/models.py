@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import logging
 import zipfile
 from typing import TYPE_CHECKING, Any, Final
 
@@ -27,6 +28,9 @@ SIZE_MAX: Final = 50_000_000
 
 FACES_MAX: Final = 400_000
 """A finer mesh than this is refused."""
+
+_SILENT: Final = logging.NullHandler()
+"""Takes the reader's remarks on harmless flaws, which would otherwise be printed between ours."""
 
 _KINDS: Final = ("stl", "3mf", "obj")
 
@@ -96,6 +100,7 @@ def _unpacked(raw: bytes) -> int:
 def _load(raw: bytes, kind: str, name: str) -> tuple[Any, Any]:
     import trimesh
 
+    logging.getLogger("trimesh").addHandler(_SILENT)
     try:
         mesh: Any = trimesh.load(io.BytesIO(raw), file_type=kind, force="mesh", process=True)
         mesh.merge_vertices(merge_tex=True, merge_norm=True)
