@@ -297,7 +297,7 @@ begin = time.perf_counter()
 from crashworthy.store.engine import open_store
 from crashworthy.upkeep import state
 open_store(sys.argv[1]).close()
-print(json.dumps([time.perf_counter() - begin, [m for m in ("alembic", "psycopg") if m in sys.modules]]))
+print(json.dumps([time.perf_counter() - begin, [m for m in ("alembic", "psycopg", "sqlalchemy.dialects.postgresql") if m in sys.modules]]))
 """
 
 

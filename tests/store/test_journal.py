@@ -138,17 +138,7 @@ def test_events_cannot_be_changed_or_deleted(store, pen):
     assert store.count() == 1
 
 
-@pytest.mark.parametrize(
-    "change",
-    [
-        {"kind": "bogus"},
-        {"device_seq": 0},
-        {"device_seq": "many"},
-        {"quad": None},
-        {"occurred": "soon"},
-    ],
-)
-def test_the_tables_refuse_what_the_rules_would(store, pen, change):
+def test_the_tables_refuse_what_the_rules_would(store, pen):
     """Types, kinds and counts are held by the database too, on both."""
     (event,) = pen.write(Pack(1.0))
     good = {
@@ -164,8 +154,15 @@ def test_the_tables_refuse_what_the_rules_would(store, pen, change):
     }
     # Without the column types of the schema, as another program would write.
     insert = sa.insert(sa.table("event", *map(sa.column, good)))
-    with pytest.raises(sa.exc.DBAPIError), store.engine.begin() as connection:
-        connection.execute(insert, good | change)
+    for change in (
+        {"kind": "bogus"},
+        {"device_seq": 0},
+        {"device_seq": "many"},
+        {"quad": None},
+        {"occurred": "soon"},
+    ):
+        with pytest.raises(sa.exc.DBAPIError), store.engine.begin() as connection:
+            connection.execute(insert, good | change)
     with store.engine.begin() as connection:
         connection.execute(insert, good)
     assert store.count() == 1
@@ -233,7 +230,7 @@ with open_store(sys.argv[1]) as store:
 """
 
 
-@pytest.mark.parametrize("attempt", range(3))
+@pytest.mark.parametrize("attempt", range(2))
 def test_killed_in_the_middle_of_writing(where, tmp_path, attempt):
     """After kill -9 at a random moment, every acknowledged event is there and the store is whole."""
     open_store(where).close()

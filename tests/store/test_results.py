@@ -90,9 +90,9 @@ def test_stock_counts_and_never_goes_below_nothing(store):
     assert store.stock() == {"arm": 0, "prop": 3}
 
 
-@pytest.mark.parametrize(("item", "count"), [("", 1), ("x" * 81, 1), ("a\n", -1), ("a", 1.5), ("a", True)])
-def test_impossible_stock_is_refused(store, item, count):
+def test_impossible_stock_is_refused(store):
     """A nameless item or an impossible count is one message."""
-    with pytest.raises(StoreError):
-        store.set_stock(item, count)
+    for item, count in [("", 1), ("x" * 81, 1), ("a\nb", 1), ("a", -1), ("a", 1.5), ("a", True)]:
+        with pytest.raises(StoreError):
+            store.set_stock(item, count)
     assert store.stock() == {}

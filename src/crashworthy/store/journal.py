@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 from uuid import UUID
 
 import sqlalchemy as sa
-from sqlalchemy.dialects import postgresql, sqlite
 
 from crashworthy.errors import Problem, StoreError
 from crashworthy.store import schema
@@ -36,11 +35,6 @@ __all__ = [
 
 BATCH: Final = 500
 """Events in one transaction: short enough for others to get their turn."""
-
-_INSERT: Final[dict[str, Callable[..., Any]]] = {
-    "sqlite": sqlite.insert,
-    "postgresql": postgresql.insert,
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +149,7 @@ def insert_events(connection: Connection, events: Sequence[Event], received: dat
             fresh[event.id] = _row(event, digest, received)
     if not fresh:
         return AppendResult((), tuple(duplicate), tuple(rejected))
-    insert = _INSERT[connection.dialect.name](schema.event)
+    insert = schema.insert_into(connection, schema.event)
     # The count of changed rows means different things to different drivers; the returned ids do not.
     statement = insert.on_conflict_do_nothing(index_elements=["event_id"]).returning(schema.event.c.event_id)
     new = set(connection.execute(statement, list(fresh.values())).scalars())

@@ -13,13 +13,12 @@ from typing import TYPE_CHECKING, Any, Final
 from zipfile import BadZipFile
 
 import sqlalchemy as sa
-from sqlalchemy.dialects import postgresql, sqlite
 
 from crashworthy.errors import NotFoundError, Problem, StoreError
 from crashworthy.store import schema
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Mapping
     from datetime import datetime
 
     from numpy.typing import NDArray
@@ -47,10 +46,6 @@ __all__ = [
     "write_stock",
 ]
 
-_INSERT: Final[dict[str, Callable[..., Any]]] = {
-    "sqlite": sqlite.insert,
-    "postgresql": postgresql.insert,
-}
 _STOCK_LIMIT: Final = 1_000_000
 
 
@@ -143,7 +138,7 @@ def log_key(quad: str, sha256: str) -> str:
 
 def _upsert(connection: Connection, table: sa.Table, values: dict[str, Any]) -> None:
     (key,) = (c.name for c in table.primary_key)
-    insert = _INSERT[connection.dialect.name](table).values(**values)
+    insert = schema.insert_into(connection, table).values(**values)
     rest = {name: insert.excluded[name] for name in values if name != key}
     connection.execute(insert.on_conflict_do_update(index_elements=[key], set_=rest))
 
