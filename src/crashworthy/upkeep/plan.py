@@ -102,11 +102,22 @@ def _clock(due: Due) -> _Clock:
     return _Clock(due, early, best, late)
 
 
+def _swap(first: _Clock, clocks: Sequence[_Clock], earliest: int) -> int:
+    """Battery swap in which to look at ``first``, not before ``earliest``."""
+    last = math.floor(min(c.late for c in clocks))
+    swaps = range(max(math.ceil(first.early), earliest), last + 1)
+    if not swaps:
+        return max(last, earliest)
+    together = {s: sum(c.early <= s for c in clocks) for s in swaps}
+    return min(swaps, key=lambda s: (-together[s], abs(s - first.best)))
+
+
 def plan_day(dues: Sequence[Due], packs_today: int) -> DayPlan:
     """Move the checks of a day into its battery swaps.
 
-    The group whose best moment comes first is looked at in the nearest swap inside its flat zone; every group
-    whose flat zone covers that swap joins in. Then their clocks start anew.
+    The group whose best moment comes first is looked at inside its flat zone, in the swap where most other
+    groups can join (then the one nearest its best moment), but before any zone runs out. Every group whose
+    flat zone covers that swap joins in. Then their clocks start anew.
 
     Args:
         dues: the due list in the morning.
@@ -122,16 +133,12 @@ def plan_day(dues: Sequence[Due], packs_today: int) -> DayPlan:
     at = -1
     while clocks:
         first = min(clocks, key=lambda c: (c.best, c.due.group))
-        # The nearest swap, unless it lies beyond the zone: then the last swap inside it. Never go back.
-        swap = math.floor(first.best + 0.5)
-        if swap > first.late:
-            swap = math.floor(first.late)
-        at = max(swap, at + 1, 0)
+        at = max(_swap(first, clocks, at + 1), at + 1)
         # A look after the day's last pack is tomorrow morning's.
         if at >= packs_today:
             break
         # A group joins where its zone covers the swap, or where no later swap lies in its zone.
-        joined = [c for c in clocks if c is first or c.early <= at or math.floor(c.late) <= at]
+        joined = [c for c in clocks if c.early <= at or math.floor(c.late) <= at]
         for clock in joined:
             clock.renew(at)
         members = sorted((c.due for c in joined), key=lambda d: d.group)
