@@ -73,13 +73,13 @@ class Server:
         return f"postgresql://tester@127.0.0.1:{self.port}/{database}"
 
     def new_database(self) -> str:
-        """Address of a fresh, empty database."""
+        """Address of a fresh, empty schema; to a program it is a database, and it is made much faster."""
         import psycopg
 
         name = f"t{uuid.uuid4().hex}"
         with psycopg.connect(self.url(), autocommit=True) as connection:
-            connection.execute(f'CREATE DATABASE "{name}"')
-        return self.url(name)
+            connection.execute(f"CREATE SCHEMA {name}")
+        return f"{self.url()}?options=-csearch_path%3D{name}"
 
 
 @pytest.fixture(scope="session")

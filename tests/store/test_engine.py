@@ -54,7 +54,10 @@ def shape(engine):
                 if r[1] != "sqlite_schema"
             ]
         else:
-            names = "SELECT tgname, tgtype FROM pg_trigger WHERE NOT tgisinternal ORDER BY 1"
+            names = (
+                "SELECT tgname, tgtype FROM pg_trigger JOIN pg_class c ON c.oid = tgrelid "
+                "WHERE NOT tgisinternal AND c.relnamespace = current_schema()::regnamespace"
+            )
             extra = [tuple(r) for r in connection.exec_driver_sql(names)]
         kinds = sorted(connection.execute(sa.select(schema.event_kind.c.kind)).scalars())
         version = connection.execute(sa.select(schema.version.c.version_num)).scalar()
@@ -297,7 +300,9 @@ begin = time.perf_counter()
 from crashworthy.store.engine import open_store
 from crashworthy.upkeep import state
 open_store(sys.argv[1]).close()
-print(json.dumps([time.perf_counter() - begin, [m for m in ("alembic", "psycopg", "sqlalchemy.dialects.postgresql") if m in sys.modules]]))
+took = time.perf_counter() - begin
+heavy = ("alembic", "psycopg", "sqlalchemy.dialects.postgresql")
+print(json.dumps([took, [m for m in heavy if m in sys.modules]]))
 """
 
 

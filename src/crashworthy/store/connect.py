@@ -118,11 +118,16 @@ def make_engine(address: Address) -> Engine:
     the program after.
     """
     if address.path is None:
+        given = address.url.query.get("options", "")
+        options = " ".join((given,) if isinstance(given, str) else given)
         return sa.create_engine(
             address.url,
             pool_pre_ping=True,  # a server that was restarted is noticed before a statement is lost
             hide_parameters=True,
-            connect_args={"connect_timeout": 10, "options": "-c timezone=utc -c lock_timeout=10s"},
+            connect_args={
+                "connect_timeout": 10,
+                "options": f"{options} -c timezone=utc -c lock_timeout=10s".strip(),
+            },
         )
     engine = sa.create_engine(address.url, hide_parameters=True, connect_args={"timeout": BUSY_SECONDS})
     sa.event.listen(engine, "connect", _prepare_sqlite)
