@@ -272,3 +272,29 @@ def test_forty_items_in_under_a_second() -> None:
     found = pack_best(bag, 500, 250)
     assert time.process_time() - start < 1.0
     assert log_chance(bag, found) >= log_chance(bag, pack_greedy(bag, 500, 250))
+
+
+def test_nothing_to_pack() -> None:
+    """A quad of which nothing is known to break or loosen packs nothing and runs out of nothing."""
+    plan = kit(Craft(joints=()), NEW, {}, PRIORS, packs=5, grams=100, coins=10, seed=1)
+    assert plan.lines == plan.left == ()
+    assert plan.p_all == plan.p_claimed == 1.0
+    assert plan.weakest == ""
+    assert plan.next_gram is plan.next_coin is None
+    assert plan.summary().endswith("100 trips in 100 you run out of nothing.")
+
+
+def test_no_room_packs_nothing_but_says_what_lacks() -> None:
+    """With no grams allowed nothing is carried, and the sentence still says what runs out first."""
+    plan = pack(grams=0.0)
+    assert plan.lines == ()
+    assert plan.weakest == "prop"
+    assert plan.next_gram.item == "prop"
+
+
+def test_a_part_that_always_breaks_in_a_slam() -> None:
+    """A simulated chance of nearly 1 does not upset the numbers."""
+    hazards = dict(HAZARDS) | {"prop_fl": (0.1, 2.0, -math.log(1e-6))}
+    plan = kit(QUAD, NEW, hazards, PRIORS, packs=10, grams=500, coins=100, seed=1)
+    assert 0.0 < plan.p_all < 1.0
+    assert all(math.isfinite(r.p_enough) and math.isfinite(r.short) for r in plan.lines)

@@ -94,3 +94,16 @@ def test_hopeless_rows_are_refused(low: list[float], high: list[float], entry: l
     """Rows from which nothing can be estimated are refused with words."""
     with pytest.raises(JournalError):
         fit_weibull(low, high, entry)
+
+
+def test_diabetes() -> None:
+    """A data set of 731 intervals that comes with a library gives that library's fit."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        from lifelines.datasets import load_diabetes
+
+        data = load_diabetes()
+    ours = fit_weibull(data["left"], data["right"])
+    assert ours.eta == pytest.approx(18.85649, rel=1e-4)
+    assert ours.k == pytest.approx(2.823493, rel=1e-4)
+    assert ours.loglik == pytest.approx(-2028.5661, rel=1e-5)
