@@ -18,9 +18,13 @@ def table(path: Path, header: str, rows: list[str], sep: str = "\n") -> Path:
     return path
 
 
-def gyro_rows(n: int = 400, fs: float = 1000.0, form: str = "{t:.6f},{x:.3f},{y:.3f},{z:.3f}", k: float = 100.0) -> list[str]:
+def gyro_rows(
+    n: int = 400, fs: float = 1000.0, form: str = "{t:.6f},{x:.3f},{y:.3f},{z:.3f}", k: float = 100.0
+) -> list[str]:
     return [
-        form.format(t=i / fs, u=round(i / fs * 1e6), m=i / fs * 1e3, x=k * np.sin(i), y=k * np.cos(i), z=0.5 * k)
+        form.format(
+            t=i / fs, u=round(i / fs * 1e6), m=i / fs * 1e3, x=k * np.sin(i), y=k * np.cos(i), z=0.5 * k
+        )
         for i in range(n)
     ]
 
@@ -66,7 +70,9 @@ def test_units_in_headers_are_recognised(header: str, unit: str) -> None:
     ],
 )
 @pytest.mark.parametrize("ending", ["\n", "\r\n", "\r"])
-def test_any_delimiter_clock_and_line_end(tmp_path: Path, sep: str, form: str, header: str, ending: str) -> None:
+def test_any_delimiter_clock_and_line_end(
+    tmp_path: Path, sep: str, form: str, header: str, ending: str
+) -> None:
     """The same flight comes out of commas, semicolons, tabs, blanks and any clock or line end."""
     log = read_log(table(tmp_path / f"{len(sep)}.txt", header, gyro_rows(form=form), ending))
     assert log.fs == pytest.approx(1000.0, rel=1e-6)
@@ -190,7 +196,10 @@ def test_bad_mapping_names_field_and_remedy(data: object, words: str) -> None:
         (b"\x00\x01\x02" * 100, "no reader knows"),
         (b"hello there\nthis is a letter\n", "no table of numbers"),
         (b"time,gyro_x\n" + b"1" * 200000, "longer than"),
-        (b"time,gyro_x,gyro_y,gyro_z\n0,nan,nan,nan\n1,nan,nan,nan\n2,nan,nan,nan\n", "nothing in it can be used"),
+        (
+            b"time,gyro_x,gyro_y,gyro_z\n0,nan,nan,nan\n1,nan,nan,nan\n2,nan,nan,nan\n",
+            "nothing in it can be used",
+        ),
         (b"time,gyro_x,gyro_y,gyro_z\n" + b"0.001,1,2,3\n" * 50, "nothing in it can be used"),
         (b"time,a,b\n0,1,2\n1,2,3\n2,3,4\n", "nothing in it can be used"),
         (b"alpha,beta\n0,1\n1,2\n2,3\n", "recognised as the time"),

@@ -16,13 +16,28 @@ from crashworthy.vibration.readers.ulog import UlogReader
 from crashworthy.vibration.report import analyse
 
 FUZZ = settings(
-    max_examples=150, deadline=2000, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+    max_examples=150,
+    deadline=2000,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 CELL = st.one_of(
     st.floats(width=32).map(str), st.integers(-(10**20), 10**20).map(str), st.text(max_size=6), st.just("")
 )
 HEAD = st.sampled_from(
-    ["time", "time_us", "gyro_x", "gyro_y [deg/s]", "gyro_z", "rpm_1", "erpm_2", "volts", "amps", "acc_x", "x", ""]
+    [
+        "time",
+        "time_us",
+        "gyro_x",
+        "gyro_y [deg/s]",
+        "gyro_z",
+        "rpm_1",
+        "erpm_2",
+        "volts",
+        "amps",
+        "acc_x",
+        "x",
+        "",
+    ]
 )
 
 
@@ -127,7 +142,13 @@ def test_ulog_random_bytes(tmp_path: Path, content: bytes) -> None:
 
 
 @FUZZ
-@given(st.recursive(st.none() | st.floats() | st.text(max_size=5), lambda x: st.dictionaries(st.text(max_size=8), x, max_size=3) | st.lists(x, max_size=3), max_leaves=8))
+@given(
+    st.recursive(
+        st.none() | st.floats() | st.text(max_size=5),
+        lambda x: st.dictionaries(st.text(max_size=8), x, max_size=3) | st.lists(x, max_size=3),
+        max_leaves=8,
+    )
+)
 def test_mapping_any_value(value: object) -> None:
     """Any JSON value as mapping: a mapping or a LogError."""
     for data in (value, {"columns": value}, {"columns": {"a": value}}):

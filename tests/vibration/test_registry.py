@@ -40,7 +40,10 @@ def fake(monkeypatch: pytest.MonkeyPatch, *rows: tuple[str, object, str]) -> Non
     points = []
     for name, made, package in rows:
         point = SimpleNamespace(
-            name=name, value=f"{package}:{made}", dist=SimpleNamespace(name=package), load=lambda m=made: broken(m)
+            name=name,
+            value=f"{package}:{made}",
+            dist=SimpleNamespace(name=package),
+            load=lambda m=made: broken(m),
         )
         points.append(point)
     monkeypatch.setattr(registry, "entry_points", lambda group: points if group == registry.GROUP else [])
@@ -63,7 +66,10 @@ def test_own_readers_are_registered() -> None:
     """The installed package offers csv and ulog by entry point."""
     found = registry.readers()
     assert list(found.readers)[:2] == ["csv", "ulog"]
-    assert isinstance(EntryPoint("csv", "crashworthy.vibration.readers.csv:CsvReader", registry.GROUP).load()(), registry.Reader)
+    assert isinstance(
+        EntryPoint("csv", "crashworthy.vibration.readers.csv:CsvReader", registry.GROUP).load()(),
+        registry.Reader,
+    )
 
 
 def test_broken_package_does_not_take_the_others_down(monkeypatch: pytest.MonkeyPatch, table: Path) -> None:
@@ -83,7 +89,12 @@ def test_broken_package_does_not_take_the_others_down(monkeypatch: pytest.Monkey
 
 def test_same_name_twice_is_settled_the_same_way(monkeypatch: pytest.MonkeyPatch) -> None:
     """Our own reader wins a name, then the package first by name, whatever the order of installation."""
-    rows = [("csv", Strange, "aaa"), ("csv", CsvReader, "crashworthy"), ("x", Strange, "zz"), ("x", CsvReader, "bb")]
+    rows = [
+        ("csv", Strange, "aaa"),
+        ("csv", CsvReader, "crashworthy"),
+        ("x", Strange, "zz"),
+        ("x", CsvReader, "bb"),
+    ]
     for order in (rows, rows[::-1]):
         fake(monkeypatch, *order)
         found = registry.readers()
@@ -104,7 +115,9 @@ def test_reader_that_breaks_is_named(monkeypatch: pytest.MonkeyPatch, table: Pat
         read_log(table, reader="other")
 
 
-def test_reader_that_breaks_while_looking_is_passed_over(monkeypatch: pytest.MonkeyPatch, table: Path) -> None:
+def test_reader_that_breaks_while_looking_is_passed_over(
+    monkeypatch: pytest.MonkeyPatch, table: Path
+) -> None:
     """A reader that fails to look at a file does not stop the one that can read it."""
     fake(monkeypatch, ("nosy", Nosy, "s"), ("csv", CsvReader, "crashworthy"))
     assert read_log(table).volts is not None

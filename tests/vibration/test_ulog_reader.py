@@ -70,14 +70,18 @@ def test_batches_are_unpacked_and_fastest_source_taken(tmp_path: Path, write_ulo
     """Eight raw samples a message become one even clock; the faster source wins over the slow one."""
     n, fs = 300, 4000.0
     k = np.arange(n * 8)
-    raw = np.column_stack([np.round(1000 * np.sin(k / 40)), np.round(500 * np.cos(k / 40)), k % 50]).astype(int)
+    raw = np.column_stack([np.round(1000 * np.sin(k / 40)), np.round(500 * np.cos(k / 40)), k % 50]).astype(
+        int
+    )
     rows = np.zeros((n, 5 + 24))
     last = (np.arange(n) * 8 + 7) / fs * 1e6 + 5e6
     rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 3], rows[:, 4] = last + 300, last, 1e6 / fs, 0.001, 8
     for a in range(3):
         rows[:, 5 + 8 * a : 13 + 8 * a] = raw[:, a].reshape(n, 8)
     path = write_ulog(
-        tmp_path / "a.ulg", [COMBINED, FIFO], [("sensor_combined", 0, combined(100)), ("sensor_gyro_fifo", 0, rows)]
+        tmp_path / "a.ulg",
+        [COMBINED, FIFO],
+        [("sensor_combined", 0, combined(100)), ("sensor_gyro_fifo", 0, rows)],
     )
     log = read_log(path)
     assert log.fs == pytest.approx(fs, rel=1e-6)
@@ -87,7 +91,9 @@ def test_batches_are_unpacked_and_fastest_source_taken(tmp_path: Path, write_ulo
     assert any("sensor_gyro_fifo 0" in note for note in log.meta.notes)
 
 
-def test_missing_extra_says_how_to_install_it(tmp_path: Path, write_ulog: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_missing_extra_says_how_to_install_it(
+    tmp_path: Path, write_ulog: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Without the optional library the message is the command that installs it."""
     path = write_ulog(tmp_path / "a.ulg", [COMBINED], [("sensor_combined", 0, combined(50))])
     monkeypatch.setitem(sys.modules, "pyulog", None)

@@ -8,7 +8,15 @@ from typing import Any
 
 import numpy as np
 
-CODES = {"uint64_t": "Q", "uint32_t": "I", "uint8_t": "B", "int32_t": "i", "int16_t": "h", "float": "f", "uint16_t": "H"}
+CODES = {
+    "uint64_t": "Q",
+    "uint32_t": "I",
+    "uint8_t": "B",
+    "int32_t": "i",
+    "int16_t": "h",
+    "float": "f",
+    "uint16_t": "H",
+}
 
 
 def message(kind: str, body: bytes) -> bytes:

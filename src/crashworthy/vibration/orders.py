@@ -270,38 +270,71 @@ class Tracks:
         t: (b,) middle of the blocks, s.
         f: (b, m) mean speeds, Hz.
         amplitude: (b, m, k, 3) complex, rad/s.
+        noise: (b, m, k) what noise near the line adds to |amplitude|² summed over the axes, (rad/s)².
     """
 
     orders: tuple[float, ...]
     t: Floats
     f: Floats
     amplitude: NDArray[np.complex128]
+    noise: Floats
 
 
 def order_tracks(log: FlightLog, shafts: Shafts, orders: Sequence[float], seconds: float = BLOCK) -> Tracks:
     """Fit the orders of all shafts at once in every block, axis by axis."""
     where = blocks(log, seconds)
     w = hann(where.size)[:, None]
+    m, count = shafts.speed.shape[1], len(orders)
     t: list[float] = []
     f: list[Floats] = []
     c: list[NDArray[np.complex128]] = []
-    m = shafts.speed.shape[1]
+    noise: list[Floats] = []
     for piece in pieces(log, where, shafts, orders):
         xw = piece.x * w
         gram = xw.T @ piece.x
         gram[np.diag_indices_from(gram)] += 1e-6 * np.trace(gram) / len(gram)
-        a = np.linalg.solve(gram, xw.T @ piece.y).reshape(m, len(orders), 2, 3)
+        a = np.linalg.solve(gram, xw.T @ piece.y)
+        floor = floor_near(
+            piece.y - piece.x @ a, w, where.fs, piece.f[:, None] * np.array(orders), piece.spread.max()
+        )
+        # Variance of a Hann-weighted fit of one line, real and imaginary part together: 2·0.75·σ²/(size/4).
+        noise.append(8.0 * HANN_LOSS / where.size * floor.sum(axis=2))
+        a = a.reshape(m, count, 2, 3)
         c.append(a[:, :, 0] + 1j * a[:, :, 1])
         f.append(piece.f)
         t.append(float(log.t[where.start[piece.index] + where.size // 2]))
-    if not c:
-        return Tracks(
-            tuple(orders),
-            np.empty(0),
-            np.empty((0, m)),
-            np.empty((0, m, len(orders), 3), dtype=np.complex128),
-        )
-    return Tracks(tuple(orders), np.array(t), np.array(f), np.array(c))
+    return Tracks(
+        tuple(orders),
+        np.array(t),
+        np.array(f).reshape(-1, m),
+        np.array(c, dtype=np.complex128).reshape(-1, m, count, 3),
+        np.array(noise).reshape(-1, m, count),
+    )
+
+
+def floor_near(rest: Floats, window: Floats, fs: float, lines: Floats, spread: float) -> Floats:
+    """Variance of white noise as dense as the residual within 25 Hz of each line, by axis.
+
+    Args:
+        rest: (size, 3) residual.
+        window: (size, 1).
+        fs: samples a second.
+        lines: (...) frequencies, Hz; one above fs/2 is looked for where it folds to.
+        spread: how much wider to look, Hz.
+
+    Returns:
+        (..., 3) variances in the residual's unit squared.
+    """
+    power = np.abs(np.fft.rfft(rest * window, axis=0)) ** 2 / (window**2).sum()
+    f = np.fft.rfftfreq(len(rest), 1 / fs)
+    shown = np.abs(lines - fs * np.round(lines / fs))
+    total = np.concatenate((np.zeros((1, 3)), np.cumsum(power, axis=0)))
+    low = np.searchsorted(f, np.maximum(shown - 25.0 - spread, 10.0))
+    high = np.maximum(np.searchsorted(f, shown + 25.0 + spread, side="right"), low + 1)
+    high = np.minimum(high, len(f))
+    low = np.minimum(low, high - 1)
+    out: Floats = (total[high] - total[low]) / (high - low)[..., None]
+    return out
 
 
 def alias(f: float, fs: float) -> float:

@@ -46,6 +46,7 @@ def analyse(
     quad: Quad | Airframe | None,
     *,
     cutoff_hz: float | None = None,
+    cutoff_order: int = 1,
     progress: Callable[[float, str], None] | None = None,
 ) -> LogReport:
     """Ask a log everything it can answer.
@@ -53,7 +54,8 @@ def analyse(
     Args:
         log: the flight.
         quad: the build that flew it; None computes what needs no build.
-        cutoff_hz: cut-off of the gyro's first-order low pass, when known; unbalance is divided by its gain.
+        cutoff_hz: cut-off (-3 dB) of the gyro's low pass, when known; unbalance is divided by its gain.
+        cutoff_order: its order; the gain taken is Butterworth's, 1/√(1 + (f/fc)^(2n)).
         progress: called with the share done (0 to 1) and what is being done.
 
     Raises:
@@ -83,6 +85,7 @@ def analyse(
         shafts = Shafts.of(log.speed_t, log.speed, lag.seconds)
     say(0.5, "orders")
     cards: tuple[MotorCard, ...] = ()
+    low_pass = None if cutoff_hz is None else (cutoff_hz, cutoff_order)
     if rules["blade pass"].can and shafts is not None:
         blade = _blade_pass(log, shafts, frame.blades if frame else 3)
     answers.append(_blade_answer(rules["blade pass"], blade, frame))
@@ -94,10 +97,9 @@ def analyse(
             longer = fit_unbalance(log, frame, shafts, 1.0)
             if sum(m.separable for m in longer.motors) > sum(m.separable for m in fitted.motors):
                 fitted = longer
-        cards = _cards(fitted, frame, blade, cutoff_hz)
-        if cutoff_hz is not None:
-            notes += _gain_notes(cards, cutoff_hz)
-    answers.append(_unbalance_answer(rules["unbalance"], cards, lag, cutoff_hz))
+        cards = _cards(fitted, frame, blade, low_pass)
+        notes += _gain_notes(cards, low_pass)
+    answers.append(_unbalance_answer(rules["unbalance"], cards, lag, low_pass))
     say(0.85, "map")
     chart = None
     if density is not None:
@@ -174,9 +176,10 @@ def _lag_notes(log: FlightLog, lag: Lag, frame: Airframe | None) -> list[str]:
 
 @dataclass(frozen=True, slots=True)
 class _BladePass:
-    """Blade-passing amplitude of each motor, deg/s, over the blocks slow enough for the log."""
+    """Blade-passing amplitude of each motor and its error, deg/s, over the blocks slow enough for the log."""
 
     amplitude: Floats
+    error: Floats
     blocks: int
 
 
@@ -185,16 +188,22 @@ def _blade_pass(log: FlightLog, shafts: Shafts, blades: int) -> _BladePass | Non
     good = tracks.f.max(axis=1) * blades * PER_TURN <= log.fs * 1.0001 if len(tracks.t) else np.empty(0, bool)
     if good.sum() < 4:
         return None
-    power = (np.abs(tracks.amplitude[good, :, -1, :]) ** 2).sum(axis=2)
-    return _BladePass(np.degrees(np.sqrt(np.median(power, axis=0))), int(good.sum()))
+    power = (np.abs(tracks.amplitude[good, :, -1, :]) ** 2).sum(axis=2) - tracks.noise[good, :, -1]
+    middle = np.median(power, axis=0)
+    spread = 1.4826 * np.median(np.abs(power - middle), axis=0)
+    # 1.25: a median scatters so much more than a mean; half of the overlapping blocks are independent.
+    doubt = 1.25 * spread / np.sqrt(good.sum() / 2.0)
+    size = np.sqrt(np.maximum(middle, 0.0))
+    error = doubt / (2.0 * np.maximum(size, np.sqrt(np.maximum(doubt, 1e-300))))
+    return _BladePass(np.degrees(size), np.degrees(error), int(good.sum()))
 
 
-def _gain(speed: float, cutoff: float | None) -> float:
-    return 1.0 if cutoff is None else float(1.0 / np.hypot(1.0, speed / cutoff))
+def _gain(speed: float, low_pass: tuple[float, int] | None) -> float:
+    return 1.0 if low_pass is None else float(1.0 / np.hypot(1.0, (speed / low_pass[0]) ** low_pass[1]))
 
 
-def _gain_notes(cards: tuple[MotorCard, ...], cutoff: float) -> list[str]:
-    low = min(_gain(c.speed, cutoff) for c in cards)
+def _gain_notes(cards: tuple[MotorCard, ...], low_pass: tuple[float, int] | None) -> list[str]:
+    low = min((_gain(c.speed, low_pass) for c in cards), default=1.0)
     if low >= 0.7:
         return []
     return [
@@ -204,9 +213,9 @@ def _gain_notes(cards: tuple[MotorCard, ...], cutoff: float) -> list[str]:
 
 
 def _cards(
-    fitted: Unbalance, frame: Airframe, blade: _BladePass | None, cutoff: float | None
+    fitted: Unbalance, frame: Airframe, blade: _BladePass | None, low_pass: tuple[float, int] | None
 ) -> tuple[MotorCard, ...]:
-    gains = [_gain(m.speed, cutoff) for m in fitted.motors]
+    gains = [_gain(m.speed, low_pass) for m in fitted.motors]
     size = np.array([m.unbalance / g for m, g in zip(fitted.motors, gains, strict=True)]) / GRAM_MM
     error = np.array([m.error / g for m, g in zip(fitted.motors, gains, strict=True)]) / GRAM_MM
     cards: list[MotorCard] = []
@@ -335,30 +344,34 @@ def _blade_answer(rule: Rule, blade: _BladePass | None, frame: Airframe | None) 
     label = frame.labels[worst] if frame and worst < len(frame.labels) else f"motor {worst + 1}"
     value = float(blade.amplitude[worst])
     count = frame.blades if frame else 3
+    error = float(blade.error[worst])
+    words = f"Blade passing is strongest at {label}: {value:.2g} ± {error:.1g} deg/s."
+    if value < 2.0 * error:
+        words = f"Blade passing is not above the noise ({value:.2g} ± {error:.1g} deg/s at most, {label})."
     return Answer(
         rule.question,
         QUESTIONS[rule.question],
         _word(rule),
         value,
         "deg/s",
-        None,
-        f"Blade passing is strongest at {label}: {value:.2f} deg/s.",
-        f"Order {count} ({count} blades) fitted with orders 1 and 2 in {blade.blocks} blocks; median over blocks, "
-        f"three axes together. {rule.why}.",
+        error,
+        words,
+        f"Order {count} ({count} blades) fitted with orders 1 and 2 in {blade.blocks} blocks; median over "
+        f"blocks less the noise near the line, three axes together. {rule.why}.",
         rule.change or "It tells blades apart only by comparison with the same quad's own flights.",
     )
 
 
 def _unbalance_answer(
-    rule: Rule, cards: tuple[MotorCard, ...], lag: Lag | None, cutoff: float | None
+    rule: Rule, cards: tuple[MotorCard, ...], lag: Lag | None, low_pass: tuple[float, int] | None
 ) -> Answer:
     if not rule.can:
         return _none(rule)
     told = [c for c in cards if c.unbalance is not None]
     filtered = (
         "The gyro's low pass is not known, so near its cut-off the figure is a lower bound."
-        if cutoff is None
-        else f"Divided by the gain of a first-order low pass at {cutoff:.0f} Hz."
+        if low_pass is None
+        else f"Divided by the gain of a low pass of order {low_pass[1]} at {low_pass[0]:.0f} Hz."
     )
     late = f" Speed telemetry is {lag.seconds * 1e3:.1f} ms late; taken off." if lag and lag.known else ""
     if not told:

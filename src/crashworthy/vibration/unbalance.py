@@ -17,7 +17,17 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from crashworthy.quantities import GRAM_MM
-from crashworthy.vibration.orders import BLOCK, HANN_LOSS, Blocks, Piece, Shafts, blocks, hann, pieces
+from crashworthy.vibration.orders import (
+    BLOCK,
+    HANN_LOSS,
+    Blocks,
+    Piece,
+    Shafts,
+    blocks,
+    floor_near,
+    hann,
+    pieces,
+)
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -161,16 +171,9 @@ def _maps(sign: Complexes) -> Floats:
 
 def _noise(piece: Piece, rest: Floats, window: Floats, fs: float, absorbed: float) -> Floats:
     """Variance of white noise as dense as the residual near the shaft speeds, by axis, (rad/s)²."""
-    power = np.abs(np.fft.rfft(rest * window, axis=0)) ** 2
-    f = np.fft.rfftfreq(len(rest), 1 / fs)
-    # Where the shafts' lines stand in this record: above fs/2 they fold back.
-    shown = np.abs(piece.f - fs * np.round(piece.f / fs))
-    near = np.abs(f[:, None] - shown).min(axis=1) <= 25.0 + piece.spread.max()
-    near &= f > 10.0
-    if near.sum() < 4:
-        near = f > 10.0
-    free = max(1.0 - absorbed / (2.0 * near.sum() / 1.5), 0.2)
-    out: Floats = power[near].mean(axis=0) / (window**2).sum() / free
+    free = max(1.0 - absorbed / (2.0 * (50.0 + 2 * piece.spread.max()) * len(rest) / fs / 1.5), 0.2)
+    near = floor_near(rest, window, fs, piece.f, float(piece.spread.max()))
+    out: Floats = near.mean(axis=0) / free
     return out
 
 
@@ -315,7 +318,12 @@ def fit_unbalance(log: FlightLog, frame: Airframe, shafts: Shafts, seconds: floa
     largest = max((u.unbalance for u in out if u.separable), default=0.0)
     return Unbalance(
         tuple(
-            replace(u, error=float(np.hypot(np.hypot(u.error, MODEL_ERROR * u.unbalance), CROSSTALK * p**2 * largest)))
+            replace(
+                u,
+                error=float(
+                    np.hypot(np.hypot(u.error, MODEL_ERROR * u.unbalance), CROSSTALK * p**2 * largest)
+                ),
+            )
             for u, p in zip(out, parted, strict=True)
         ),
         seconds,
