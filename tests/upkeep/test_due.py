@@ -75,6 +75,13 @@ def test_forced_is_due_at_once_with_its_reason() -> None:
     assert row.packs_left == 0.0
     assert row.summary() == "Arm screws due now: slam since the last check."
     assert row.reason.startswith("Slam since the last check.")
+    assert "does not move the interval" in row.changes_mind
+
+
+def test_one_screw_is_spoken_of_as_one() -> None:
+    """A group of a single screw is not called screws that are loose among one."""
+    (row,) = due(history(), (Group("mast", "other", 1),), PRIORS)
+    assert "that its screw is loose now" in row.reason
 
 
 def test_a_slam_before_any_journalled_group_forces_arm_and_motor_only() -> None:

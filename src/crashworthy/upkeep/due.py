@@ -184,20 +184,30 @@ def _state(age: float, span: Interval, forced: str, rules: DueRules) -> str:
 
 
 def _reason(group: GroupHistory, span: Interval, p_loose: float, screws: int, checks: int) -> str:
+    loose = f"at least one of {screws} screws is loose now" if screws > 1 else "its screw is loose now"
     taught = {0: "from common practice alone, no check yet", 1: "learned from 1 check"}
     parts = [f"{group.forced[:1].upper()}{group.forced[1:]}."] if group.forced else []
     parts.append(
         f"{group.age:.1f} packs of wear since last tightened, against {span.tau:.1f} "
-        f"({span.low:.1f}-{span.high:.1f} costs hardly more); {in_100(p_loose)} in 100 that at least one "
-        f"of {screws} screws is loose now; interval {taught.get(checks, f'learned from {checks} checks')}."
+        f"({span.low:.1f}-{span.high:.1f} costs hardly more); {in_100(p_loose)} in 100 that {loose}; "
+        f"interval {taught.get(checks, f'learned from {checks} checks')}."
     )
     return " ".join(parts)
 
 
 def _changes_mind(
-    posterior: Posterior, span: Interval, age: float, screws: int, rules: DueRules, held: bool
+    posterior: Posterior,
+    span: Interval,
+    age: float,
+    screws: int,
+    rules: DueRules,
+    *,
+    held: bool,
+    forced: bool,
 ) -> str:
     """Work out the interval after the next check, once with nothing loose and once with one screw loose."""
+    if forced:
+        return "This check has its own reason and does not move the interval; scheduled ones do."
     at = max(age, span.tau)
     taus = []
     for loose in (0, 1):
@@ -235,7 +245,9 @@ def _one(history: QuadHistory, joint: JointGroup, priors: Priors) -> Due:
         checks=posterior.checks,
         forced=group.forced,
         reason=_reason(group, span, p_loose, joint.count, posterior.checks),
-        changes_mind=_changes_mind(posterior, span, group.age, joint.count, rules, held),
+        changes_mind=_changes_mind(
+            posterior, span, group.age, joint.count, rules, held=held, forced=bool(group.forced)
+        ),
     )
 
 
