@@ -22,7 +22,12 @@ INNER = 236.0
 """Width of the drawing between the two columns of balloons."""
 
 _CORNER = re.compile(r"[_ ](fl|fr|rl|rr|left|right|l|r|\d+)$")
-_CORNER_WORDS = re.compile(r"^(front left|front right|rear left|rear right|left|right) | \d+$")
+_CORNER_WORDS = re.compile(
+    r"^(front left|front right|rear left|rear right|left|right) |[ ,]+(left|right|\d+)$| (fl|fr|rl|rr|l|r)(?= )"
+)
+
+UNDER = ("screw", "lead", "plug", "strap", "shield", "lens", "loose")
+"""Kinds that get no balloon: small, or hidden from above; the parts list still has them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +126,7 @@ def plan(
     middle = (low + high) / 2
     tall = float(high[0] - low[0]) * scale
     listed = items(quad)
-    drawn = [i for i in listed if any(len(quad.part(n).faces) for n in i.parts)]
+    drawn = [i for i in listed if i.kind not in UNDER and any(len(quad.part(n).faces) for n in i.parts)]
     height = max(tall + 40, 27 * ((len(drawn) + 1) // 2) + 24)
     centre = (WIDTH / 2, height / 2)
 
@@ -167,10 +172,16 @@ def _balloons(quad: Quad, drawn: list[Item], place: object, height: float, link:
     for item in drawn:
         spots = [place(*quad.part(n).centre[:2]) for n in item.parts if len(quad.part(n).faces)]
         targets[item.number] = max(spots, key=lambda s: (abs(s[0] - WIDTH / 2), -s[1]))
-    ranked = sorted(drawn, key=lambda i: targets[i.number][0])
-    half = (len(ranked) + 1) // 2
+    # What stands in the middle goes left and right by turns, from the nose back, so that leaders stay apart.
+    aside = [i for i in drawn if abs(targets[i.number][0] - WIDTH / 2) > 14]
+    middle = sorted((i for i in drawn if i not in aside), key=lambda i: targets[i.number][1])
+    sides: tuple[list[Item], list[Item]] = ([], [])
+    for item in aside:
+        sides[int(targets[item.number][0] > WIDTH / 2)].append(item)
+    for item in middle:
+        sides[len(sides[0]) > len(sides[1])].append(item)
     out: list[str] = []
-    for side, unsorted in ((0, ranked[:half]), (1, ranked[half:])):
+    for side, unsorted in enumerate(sides):
         x = 14.0 if side == 0 else WIDTH - 14.0
         column = sorted(unsorted, key=lambda i: targets[i.number][1])
         gap = (height - 28) / max(1, len(column) - 1) if len(column) > 1 else 0.0

@@ -57,9 +57,15 @@ def due_bars(rows: Sequence[DueBar], *, title: str = "What is due", alone: bool 
     for i, row in enumerate(rows):
         y = pitch * i
         scale = axes.Axis(0.0, max(row.interval, row.high) * 1.5, 4.0, 336.0)
-        body.append(svg.text(row.label, 4, y + 12, "t strong"))
+        body.append(svg.text(row.label, 4, y + 12, "t strong large"))
         body.append(
-            svg.text(row.words, 336, y + 12, "t mark" if row.state != "open" else "t", text_anchor="end")
+            svg.text(
+                row.words,
+                336,
+                y + 12,
+                "t large mark" if row.state != "open" else "t large",
+                text_anchor="end",
+            )
         )
         body.append(svg.el("rect", x=4, y=y + 17, width=332, height=13, fill="none", class_="edge"))
         wide = scale(row.age) - 4
@@ -69,7 +75,7 @@ def due_bars(rows: Sequence[DueBar], *, title: str = "What is due", alone: bool 
         low, high, best = scale(row.low), scale(row.high), scale(row.interval)
         body.append(svg.el("rect", x=low, y=y + 15, width=max(1.0, high - low), height=17, class_="zone"))
         body.append(svg.el("path", d=svg.path([(best, y + 14), (best, y + 33)]), class_="rule"))
-        zone = f"{row.low:.3g}–{row.high:.3g}"
+        zone = f"{row.low:.2g}–{row.high:.2g}"
         body.append(svg.text(zone, (low + high) / 2, y + 42, "t quiet", text_anchor="middle"))
         if abs(scale(row.age) - (low + high) / 2) > 34:
             body.append(

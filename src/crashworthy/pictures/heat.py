@@ -129,7 +129,7 @@ def heat_map(
         svg.el("rect", x=plots.LEFT + i * box, y=height - 22, width=box, height=10, class_=f"r{i} edge")
         for i in range(10)
     ]
-    words = f"{axes.label(round(low, 6))} to {axes.label(round(high, 6))} {value_label}"
+    words = f"{low:.3g} to {high:.3g} {value_label}".replace("-", "−")
     body.append(svg.text(words, plots.LEFT + 10 * box + 6, height - 13))
     return svg.figure(
         "".join(body),

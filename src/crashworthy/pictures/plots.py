@@ -18,7 +18,17 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["Bar", "Series", "frame", "interval_bars", "line_plot", "load_strength", "thin"]
+__all__ = [
+    "Bar",
+    "Reach",
+    "Series",
+    "frame",
+    "interval_bars",
+    "line_plot",
+    "load_reach",
+    "load_strength",
+    "thin",
+]
 
 WIDTH = 340.0
 LEFT, RIGHT = 44.0, 332.0
@@ -58,6 +68,21 @@ class Bar:
     high: float
     words: str
     state: str = "sparse"
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """How far the loads on one part reach towards its strength.
+
+    Attributes:
+        label: the part.
+        middle, high, top: load over strength that half, a tenth and a hundredth of the loads exceed.
+    """
+
+    label: str
+    middle: float
+    high: float
+    top: float
 
 
 def thin(x: Floats, y: Floats, most: int = 600) -> tuple[Floats, Floats]:
@@ -223,8 +248,8 @@ def interval_bars(
         body.append(svg.text(axes.label(value), x, bottom + 13, text_anchor="middle"))
     for i, row in enumerate(rows):
         y = 12 + pitch * i
-        body.append(svg.text(row.label, 8, y + 11))
-        body.append(svg.text(row.words, RIGHT, y + 11, "t strong", text_anchor="end"))
+        body.append(svg.text(row.label, 12, y + 11, "t halo"))
+        body.append(svg.text(row.words, RIGHT, y + 11, "t strong halo", text_anchor="end"))
         wide = x_axis(row.value) - x_axis.start
         fill = svg.hatch_fill(key, row.state)
         body.append(svg.el("rect", x=8, y=y + 16, width=max(wide, 0.5), height=11, fill=fill, class_="box"))
@@ -329,6 +354,65 @@ def _load_strength(
         describe=describe
         or f"{len(values)} crashes load it, median {np.median(values):.3g} {unit}; median strength"
         f" {strength:.3g} {unit}; {100 * past:.1f} % of those loads are above it.",
+        key=key,
+        alone=alone,
+    )
+
+
+def load_reach(rows: Sequence[Reach], *, title: str, describe: str = "", alone: bool = False) -> str:
+    """Loads of many parts against their strengths on one logarithmic axis, where 1 is the median strength.
+
+    A line runs from the load that half of the loads exceed, over a dot at the load a tenth exceed, to the load
+    that one in a hundred exceeds.
+
+    Args:
+        rows: from the top down.
+        title: of the picture.
+        describe: for those who do not see it; made from the rows when empty.
+        alone: embed the style sheet.
+
+    Raises:
+        ValueError: there are no rows, or a number is not above 0 and rising.
+    """
+    if not rows:
+        raise ValueError("no loads to draw")
+    if any(not 0 < r.middle <= r.high <= r.top < math.inf for r in rows):
+        raise ValueError("loads must be above 0, finite and rising")
+    key, pitch = svg.uid(title, *(r.label for r in rows)), 30.0
+    bottom = 30 + pitch * len(rows)
+    low = min(0.1, *(r.middle for r in rows)) / 1.2
+    x_axis = axes.Axis(max(low, 0.03), max(2.0, *(r.top for r in rows)) * 1.2, 8.0, RIGHT, log=True)
+    one = x_axis(1.0)
+    fill = svg.hatch_fill(key, "sparse")
+    body = [
+        svg.hatch_defs(key),
+        svg.el("rect", x=one, y=22, width=RIGHT - one, height=bottom - 22, fill=fill, class_="beyond"),
+    ]
+    for value in x_axis.ticks():
+        x = x_axis(value)
+        body.append(svg.el("path", d=svg.path([(x, bottom), (x, 22)]), class_="grid"))
+        body.append(svg.text(axes.label(value), min(x, RIGHT - 6), bottom + 13, text_anchor="middle"))
+    for i, row in enumerate(rows):
+        y = 30 + pitch * i
+        a, b, c = x_axis(row.middle), x_axis(row.high), x_axis(row.top)
+        body.append(svg.text(row.label, 12, y + 8, "t halo"))
+        body.append(svg.text(f"{row.high:.2g}", RIGHT, y + 8, "t strong halo", text_anchor="end"))
+        whisker = f"{svg.path([(a, y + 17), (c, y + 17)])} {svg.path([(a, y + 13), (a, y + 21)])}"
+        whisker += f" {svg.path([(c, y + 13), (c, y + 21)])}"
+        body.append(svg.el("path", d=whisker, class_="whisker"))
+        body.append(svg.el("circle", cx=b, cy=y + 17, r=3.4, class_="dot"))
+    body.append(svg.el("path", d=svg.path([(one, bottom), (one, 22)]), class_="rule"))
+    anchor = "end" if one > 0.6 * RIGHT else "start"
+    body.append(svg.text("median strength", one, 14, "t mark", text_anchor=anchor))
+    body.append(svg.el("path", d=svg.path([(8, bottom), (RIGHT, bottom)]), class_="axis"))
+    body.append(svg.text("load over strength", RIGHT, bottom + 27, "t quiet", text_anchor="end"))
+    words = "; ".join(f"{r.label}: half {r.middle:.2g}, a tenth {r.high:.2g}, 1 % {r.top:.2g}" for r in rows)
+    return svg.figure(
+        "".join(body),
+        width=WIDTH,
+        height=bottom + 32,
+        title=title,
+        describe=describe or f"Load over strength that so many of the loads exceed. {words}.",
         key=key,
         alone=alone,
     )

@@ -1,0 +1,61 @@
+"""The web app, put together: guard, pages, static files, and words for every failure."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fastapi import FastAPI
+from fastapi.responses import Response
+from fastapi.staticfiles import StaticFiles
+from starlette.middleware.gzip import GZipMiddleware
+
+from crashworthy import __version__
+from crashworthy.pictures import svg
+from crashworthy.web import problems
+from crashworthy.web.pages import api, build, crash, evidence, field, fleet, flights, jobs, journal, kit
+from crashworthy.web.security import LOCAL_HOSTS, UPLOAD_LIMIT, Guard
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from crashworthy.workshop import Workshop
+
+__all__ = ["create_app"]
+
+
+class _Static(StaticFiles):
+    """Static files that a browser asks about again each time, so that an update is seen at once."""
+
+    def file_response(self, *args: object, **more: object) -> Response:
+        answer: Response = super().file_response(*args, **more)  # type: ignore[arg-type] # handed on as it came
+        answer.headers["Cache-Control"] = "no-cache"
+        return answer
+
+
+def create_app(
+    workshop: Workshop, hosts: Iterable[str] = LOCAL_HOSTS, upload_limit: int = UPLOAD_LIMIT
+) -> FastAPI:
+    """The app over one workshop.
+
+    Args:
+        workshop: the use cases; stays open for as long as the app runs, and is closed by whoever opened it.
+        hosts: names the server answers to, without ports; everything else is refused (DNS rebinding).
+        upload_limit: largest request body, bytes.
+    """
+    app = FastAPI(title="Crashworthy", version=__version__, docs_url=None, redoc_url=None)
+    app.state.workshop = workshop
+    problems.install(app)
+    app.add_middleware(GZipMiddleware, minimum_size=2000)
+    app.add_middleware(Guard, refuse=problems.refuse, hosts=tuple(hosts), limit=upload_limit)
+    for sheet in (fleet, field, build, crash, flights, kit, journal, evidence, jobs, api):
+        app.include_router(sheet.router)
+
+    @app.get("/static/plot.css", include_in_schema=False)
+    def plot_css() -> Response:
+        """The look of the pictures, kept beside the code that draws them."""
+        return Response(svg.css(), media_type="text/css", headers={"Cache-Control": "no-cache"})
+
+    app.mount("/static", _Static(directory=Path(str(files("crashworthy.web") / "static"))), name="static")
+    return app

@@ -1,0 +1,93 @@
+"""The same for machines: events in, due list out. An event's id is made by the client, so a retry adds nothing."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import JSONResponse
+from pydantic import BaseModel, ConfigDict, Field
+
+from crashworthy.errors import JournalError, Problem
+from crashworthy.upkeep.events import Event
+from crashworthy.upkeep.payloads import payload_from
+from crashworthy.web.views import workshop
+
+router = APIRouter(prefix="/api")
+
+
+class EventIn(BaseModel):
+    """One event as a client sends it; what its payload may hold is checked by the journal itself."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    id: str = Field(max_length=36, description="UUID made by the client, lower case with hyphens")
+    device: str = Field(max_length=64, description="who entered it; one name for each device")
+    device_seq: int = Field(ge=1, lt=2**53, description="rises with each event of a device")
+    kind: str = Field(max_length=20)
+    occurred: str = Field(max_length=40, description="ISO 8601 with a time zone")
+    payload: dict[str, Any] = Field(default_factory=dict)
+
+
+@router.post("/quads/{slug}/events", status_code=201)
+def add_event(request: Request, slug: str, event: EventIn) -> JSONResponse:
+    """Append one event: 201 when it is new, 200 when this very event was here already."""
+    values: Any = event.model_dump(exclude={"kind", "payload"})  # Event cleans each field by its rule
+    made = Event(quad=slug, payload=payload_from(event.kind, event.payload), **values)
+    result = workshop(request).append([made])
+    if result.rejected:
+        raise JournalError(*(Problem(r.reason, "", field="id") for r in result.rejected))
+    return JSONResponse(result.to_json(), 201 if result.accepted else 200)
+
+
+@router.get("/quads/{slug}/due")
+def due(request: Request, slug: str) -> JSONResponse:
+    """The due list of one quad."""
+    return JSONResponse([d.to_json() for d in workshop(request).due(slug)])
+
+
+@router.get("/fleet")
+def fleet(request: Request) -> JSONResponse:
+    """Every quad at a glance."""
+    return JSONResponse(
+        [
+            {
+                "slug": c.slug,
+                "name": c.name,
+                "packs": c.packs,
+                "crashes": c.crashes,
+                "mass_g": None if c.mass is None else round(1000 * c.mass, 1),
+                "due": [d.to_json() for d in c.due],
+                "problem": c.problem,
+                "invented": c.invented,
+            }
+            for c in workshop(request).fleet()
+        ]
+    )
+
+
+@router.get("/jobs/{job}")
+def job(request: Request, job: str) -> JSONResponse:
+    """How far a campaign or another long job is."""
+    now = workshop(request).job(job)
+    return JSONResponse(
+        {
+            "id": now.id,
+            "title": now.title,
+            "state": now.state,
+            "done": now.done,
+            "total": now.total,
+            "message": now.message,
+            "seconds": round(now.seconds, 2),
+        }
+    )
+
+
+@router.get("/quads/{slug}/crash")
+def campaign(request: Request, slug: str) -> JSONResponse:
+    """The latest campaign of a quad, or null."""
+    found = workshop(request).latest_campaign(slug)
+    if found is None:
+        return JSONResponse(None)
+    body = {"n": found.n, "seed": found.seed, "stale": found.stale, "created": found.created.isoformat()}
+    return JSONResponse({**body, "summary": found.summary, "sentence": found.sentence})

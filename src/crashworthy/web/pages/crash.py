@@ -1,0 +1,222 @@
+"""Crash test: ask for a campaign, watch it, read what is hit and what breaks and what it rests on."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, Final
+
+import tomli_w
+from fastapi import APIRouter, Request, Response
+from fastapi.responses import RedirectResponse
+from starlette.concurrency import run_in_threadpool
+
+from crashworthy.errors import CrashworthyError, NotFoundError, Problem, ScenarioError
+from crashworthy.impact.scenario import ASSUMPTIONS, Scenario
+from crashworthy.pictures import plots
+from crashworthy.web.problems import status_of
+from crashworthy.web.views import page, svg, workshop
+from crashworthy.web.words import number, percent
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from crashworthy.jobs.runner import JobStatus
+    from crashworthy.workshop import Campaign
+
+router = APIRouter(include_in_schema=False)
+
+SHOWN: Final = 12
+"""Parts in a picture; the table has all of them."""
+
+DEFAULT_N: Final = 2000
+DEFAULT_SEED: Final = 1
+
+
+def hit_bars(parts: Sequence[Mapping[str, Any]]) -> str:
+    """Share of crashes that touch each part, the most exposed first."""
+    rows = sorted((p for p in parts if p["kind"] != "screw"), key=lambda p: -p["hit"])[:SHOWN]
+    return plots.interval_bars(
+        [
+            plots.Bar(
+                p["label"],
+                100 * p["hit"],
+                100 * p["hit_low"],
+                100 * p["hit_high"],
+                f"{percent(p['hit'])} ({percent(p['hit_low'])}–{percent(p['hit_high'])})".replace(" %–", "–"),
+                "sparse",
+            )
+            for p in rows
+        ],
+        title="Touched in this share of crashes",
+        x_label="% of crashes, 95 % interval",
+    )
+
+
+def break_bars(groups: Sequence[Mapping[str, Any]]) -> str:
+    """Expected breaks per 100 crashes by kind of part."""
+    rows = [g for g in groups if g["high"] >= 0.05][:SHOWN]
+    if not rows:
+        return ""
+    return plots.interval_bars(
+        [
+            plots.Bar(
+                g["plural"],
+                g["breaks"],
+                g["low"],
+                g["high"],
+                f"{number(g['breaks'], 2)} ({number(g['low'], 2)}–{number(g['high'], 2)})",
+                "dense",
+            )
+            for g in rows
+        ],
+        title="Broken in 100 crashes",
+        x_label="per 100 crashes, 90 % interval",
+    )
+
+
+def reach_picture(parts: Sequence[Mapping[str, Any]]) -> str:
+    """Load against strength for the parts whose loads reach furthest."""
+    rows = [p for p in parts if p["modes"] and p["utilisation"]["p50"] > 0]
+    rows = sorted(rows, key=lambda p: -p["utilisation"]["p90"])[:SHOWN]
+    if not rows:
+        return ""
+    return plots.load_reach(
+        [plots.Reach(p["label"], *(p["utilisation"][q] for q in ("p50", "p90", "p99"))) for p in rows],
+        title="Load against strength",
+    )
+
+
+def _float(form: Mapping[str, str], name: str, fallback: float, problems: list[Problem]) -> float:
+    text = form.get(name, "").strip().replace(",", ".")
+    if not text:
+        return fallback
+    try:
+        return float(text)
+    except ValueError:
+        problems.append(Problem(f"{text!r} is not a number", "write a number such as 11 or 0.5", field=name))
+        return fallback
+
+
+def _whole(form: Mapping[str, str], name: str, fallback: int, problems: list[Problem]) -> int:
+    text = form.get(name, "").strip()
+    if not text:
+        return fallback
+    if text.lstrip("+-").isdigit():
+        return int(text)
+    problems.append(Problem(f"{text!r} is not a whole number", f"write one such as {fallback}", field=name))
+    return fallback
+
+
+def asked(form: Mapping[str, str]) -> tuple[int, int, str]:
+    """Number of crashes, seed and scenario (TOML, "" for the everyday mix) from the form.
+
+    Raises:
+        ScenarioError: with every field that is no number.
+    """
+    problems: list[Problem] = []
+    n = _whole(form, "n", DEFAULT_N, problems)
+    seed = _whole(form, "seed", DEFAULT_SEED, problems)
+    prior = fields_of(None)
+    given = {key: _float(form, key, float(text), problems) for key, text in prior.items()}
+    if problems:
+        raise ScenarioError(*problems)
+    if all(given[key] == float(text) for key, text in prior.items()):
+        return n, seed, ""
+    mix = {
+        o.name: {
+            "kind": o.kind,
+            "surface": o.surface,
+            "weight": given[f"obstacles.{o.name}"] / 100,
+            "radius": list(o.radius),
+        }
+        for o in Scenario.default().obstacles
+    }
+    sections = {
+        "speed": {k: given[f"speed.{k}"] for k in ("median", "sd_ln", "low", "high")},
+        "attitude": {k: given[f"attitude.{k}"] / 100 for k in ("nose", "tumble", "flat")},
+    }
+    return n, seed, tomli_w.dumps({"name": "edited mix", **sections, "obstacles": mix})
+
+
+def fields_of(scenario: Mapping[str, Any] | None) -> dict[str, str]:
+    """The form's fields filled from a scenario, or from the priors."""
+    data = Scenario.default().to_json() if scenario is None else scenario
+    filled = {f"speed.{k}": f"{data['speed'][k]:g}" for k in ("median", "sd_ln", "low", "high")}
+    filled |= {f"attitude.{k}": f"{100 * data['attitude'][k]:g}" for k in ("nose", "tumble", "flat")}
+    filled |= {f"obstacles.{o['name']}": f"{100 * o['weight']:g}" for o in data["obstacles"]}
+    return filled
+
+
+def _sentence(campaign: Campaign | None) -> str:
+    if campaign is None:
+        return "Not crashed yet: run a campaign and see what gets hit first and what breaks."
+    return campaign.sentence
+
+
+@router.get("/quads/{slug}/crash")
+def crash(request: Request, slug: str, job: str = "") -> Response:
+    """The latest campaign, the form for the next, and the one that runs now."""
+    return _show(request, slug, job=job)
+
+
+def _job(request: Request, key: str) -> JobStatus | None:
+    if not key:
+        return None
+    try:
+        return workshop(request).job(key)
+    except NotFoundError:
+        return None
+
+
+def _show(
+    request: Request,
+    slug: str,
+    *,
+    job: str = "",
+    typed: Mapping[str, str] | None = None,
+    problems: Sequence[Problem] = (),
+    status: int = 200,
+) -> Response:
+    workshop(request).require(slug)
+    campaign = workshop(request).latest_campaign(slug)
+    summary = campaign.summary if campaign else None
+    fields = fields_of(campaign.scenario if campaign else None)
+    fields |= {
+        "n": str(campaign.n if campaign else DEFAULT_N),
+        "seed": str(campaign.seed if campaign else DEFAULT_SEED),
+    }
+    return page(
+        request,
+        "crash.html",
+        slug=slug,
+        status=status,
+        sentence=_sentence(campaign),
+        campaign=campaign,
+        summary=summary,
+        job=_job(request, job),
+        fields=fields | dict(typed or {}),
+        obstacles=Scenario.default().obstacles,
+        problems=problems,
+        assumptions=ASSUMPTIONS,
+        hits=svg(hit_bars(summary["parts"])) if summary else "",
+        breaks=svg(break_bars(summary["groups"])) if summary else "",
+        reach=svg(reach_picture(summary["parts"])) if summary else "",
+    )
+
+
+@router.post("/quads/{slug}/crash")
+async def start(request: Request, slug: str) -> Response:
+    """Start a campaign in the background; a form that will not do comes back as it was filled."""
+    form = {k: v for k, v in (await request.form()).items() if isinstance(v, str)}
+    return await run_in_threadpool(_start, request, slug, form)
+
+
+def _start(request: Request, slug: str, form: dict[str, str]) -> Response:
+    try:
+        n, seed, scenario = asked(form)
+        job = workshop(request).start_crash_test(slug, n, seed, scenario)
+    except CrashworthyError as error:
+        # File and line are those of the text made from the form; the person filled in fields.
+        told = [replace(p, file="", line=0) for p in error.problems]
+        return _show(request, slug, typed=form, problems=told, status=status_of(error))
+    return RedirectResponse(f"/quads/{slug}/crash?job={job.id}", 303)

@@ -1,0 +1,84 @@
+"""Field: what is due now, and two taps to log a pack, a crash or a check."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any
+
+from fastapi import APIRouter, Request, Response
+
+from crashworthy.upkeep.history import SEVERITIES
+from crashworthy.web.pages.shared import due_bars
+from crashworthy.web.views import page, svg, workshop
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from crashworthy.upkeep.due import Due
+
+router = APIRouter(include_in_schema=False)
+
+SEVERITY_WORDS = {"scuff": "flew on", "hit": "stopped it", "slam": "hard, full speed"}
+
+
+def _payload(**values: Any) -> str:
+    return json.dumps(values, separators=(",", ":"))
+
+
+def found_buttons(due: Due) -> list[dict[str, str]]:
+    """The entries one tap can make about a joint group: tight, one or two loose."""
+    reason = "after-crash" if due.forced else "scheduled"
+    rows = []
+    for loose, words in ((0, "tight"), (1, "1 loose"), (2, "2 loose")):
+        if loose <= due.screws:
+            rows.append(
+                {
+                    "words": words,
+                    "label": f"{due.title}: {words}",
+                    "payload": _payload(group=due.group, looked=due.screws, loose=loose, reason=reason),
+                }
+            )
+    return rows
+
+
+def _now(request: Request, slug: str) -> dict[str, Any]:
+    dues: Sequence[Due] = workshop(request).due(slug)
+    return {"dues": dues, "bars": svg(due_bars(dues)), "sentence": _sentence(dues)}
+
+
+def _sentence(dues: Sequence[Due]) -> str:
+    if not dues:
+        return "The sheet names no screws, so nothing can be due."
+    now = [d for d in dues if d.state in ("due", "now")]
+    if not now:
+        return dues[0].summary()
+    if len(now) == 1:
+        return now[0].summary()
+    rest = " and ".join(
+        [", ".join(d.title.lower() for d in now[1:-1])] * (len(now) > 2) + [now[-1].title.lower()]
+    )
+    return f"{now[0].summary()} Also {rest}."
+
+
+@router.get("/quads/{slug}/field")
+def field(request: Request, slug: str) -> Response:
+    """The field sheet."""
+    return page(
+        request,
+        "field.html",
+        slug=slug,
+        severities=[(s, SEVERITY_WORDS[s], _payload(severity=s), f"Crash, {s}") for s in SEVERITIES],
+        packs=[
+            ("No crash", "", _payload(crashes=0), "Pack without a crash"),
+            ("With crashes", "logged one by one", _payload(), "Pack"),
+            ("Bent prop", "flown bent", _payload(bent_prop=True), "Pack with a bent prop"),
+        ],
+        found_buttons=found_buttons,
+        **_now(request, slug),
+    )
+
+
+@router.get("/quads/{slug}/field/now")
+def now(request: Request, slug: str) -> Response:
+    """The part of the field sheet that an entry changes."""
+    return page(request, "field_now.html", slug=slug, **_now(request, slug))

@@ -1,0 +1,249 @@
+"""Flights: drop a log, read what shakes and what could not be told; mend the guess at its columns."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any, Final
+
+import numpy as np
+from fastapi import APIRouter, File, Request, Response, UploadFile
+from fastapi.responses import JSONResponse, RedirectResponse
+
+from crashworthy.errors import CrashworthyError
+from crashworthy.pictures import gauges, heat, plots
+from crashworthy.vibration.readers.mapping import AXES, MOTORS, UNITS
+from crashworthy.web.problems import status_of
+from crashworthy.web.views import page, svg, workshop
+from crashworthy.web.words import number, plural
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from crashworthy.errors import Problem
+
+router = APIRouter(include_in_schema=False)
+
+CORNERS: Final = {"fl": "front left", "fr": "front right", "rl": "rear left", "rr": "rear right"}
+STATES: Final = {
+    "stands out": "dense",
+    "in line": "open",
+    "no reference": "sparse",
+    "not separable": "sparse",
+}
+QUANTITIES: Final = (
+    "ignore",
+    "time",
+    *(f"gyro_{a}" for a in "xyz"),
+    *(f"acc_{a}" for a in "xyz"),
+    *(f"speed_{i}" for i in range(1, MOTORS + 1)),
+    *(f"command_{i}" for i in range(1, MOTORS + 1)),
+    "volts",
+    "amps",
+)
+ALL_UNITS: Final = tuple(dict.fromkeys(u for units in UNITS.values() for u in units if u))
+
+
+def _sentence(logs: Sequence[Any]) -> str:
+    if not logs:
+        return "No flight log yet: drop one here and it says what shakes, and what it cannot say."
+    return f"{plural(len(logs), 'flight log')} read. The latest, {logs[0].file}: {logs[0].report['summary']}"
+
+
+def _list(request: Request, slug: str, problems: Sequence[Problem] = (), status: int = 200) -> Response:
+    logs = workshop(request).logs(slug)
+    return page(
+        request,
+        "flights.html",
+        slug=slug,
+        status=status,
+        sentence=_sentence(logs),
+        logs=logs,
+        problems=problems,
+    )
+
+
+@router.get("/quads/{slug}/flights")
+def flights(request: Request, slug: str) -> Response:
+    """Every log of one quad and a place to drop the next."""
+    return _list(request, slug)
+
+
+@router.post("/quads/{slug}/flights")
+def upload(request: Request, slug: str, file: Annotated[UploadFile, File()]) -> Response:
+    """Read a dropped log; one that cannot be read comes back as words."""
+    try:
+        kept = workshop(request).add_log(slug, file.filename or "log", file.file)
+    except CrashworthyError as error:
+        return _list(request, slug, error.problems, status_of(error))
+    return RedirectResponse(f"/quads/{slug}/flights/{kept.key}", 303)
+
+
+def motor_card(report: Mapping[str, Any]) -> str:
+    """The four-motor picture of a report, or "" when it has no four cards."""
+    cards = {m["corner"]: m for m in report["motors"]}
+    if set(cards) != set(CORNERS):
+        return ""
+    return gauges.motor_card(
+        [
+            gauges.MotorSpot(
+                corner=words,
+                value="not told"
+                if cards[c]["unbalance_g_mm"] is None
+                else f"{cards[c]['unbalance_g_mm']:.1f} g mm",
+                words=cards[c]["verdict"],
+                state=STATES.get(cards[c]["verdict"], "sparse"),
+            )
+            for c, words in CORNERS.items()
+        ],
+        title="Apparent unbalance of the four motors",
+    )
+
+
+def speed_marks(report: Mapping[str, Any]) -> list[tuple[float, str]]:
+    """Upright lines of a spectrum: the median shaft speed and its multiples."""
+    speeds = [m["speed_hz"] for m in report["motors"] if m["speed_hz"]]
+    if not speeds:
+        return []
+    middle = float(np.median(speeds))
+    return [(k * middle, f"{k}×") for k in (1, 2, 3)]
+
+
+def spectrum_plot(report: Mapping[str, Any]) -> str:
+    """The spectrum of a report as a printed plot, or "" without one."""
+    s = report["spectrum"]
+    if s is None:
+        return ""
+    return plots.line_plot(
+        [plots.Series(a, s["f_hz"], s[a]) for a in ("roll", "pitch", "yaw")],
+        title="Gyro spectrum",
+        x_label="Hz",
+        y_label=s["unit"],
+        marks=speed_marks(report),
+        log_y=True,
+        height=240,
+    )
+
+
+def waterfall(report: Mapping[str, Any]) -> str:
+    """The map of frequency against motor speed (or time) as a picture, or "" without one."""
+    c = report["campbell"]
+    if c is None or len(c["rows"]) < 2 or len(c["f_hz"]) < 2:
+        return ""
+    level = np.asarray(c["level_db"], dtype=float)
+    rows, f = np.asarray(c["rows"]), np.asarray(c["f_hz"])
+    finite = level[np.isfinite(level)]
+    low, high = (float(np.quantile(finite, q)) for q in (0.3, 0.999))
+    common: dict[str, Any] = {"value_label": "dB", "low": low, "high": max(high, low + 6.0)}
+    if c["kind"] == "time":
+        return heat.heat_map(
+            level.T,
+            (float(rows[0]), float(rows[-1])),
+            (float(f[0]), float(f[-1])),
+            title="Frequencies over the flight",
+            x_label="s",
+            y_label="Hz",
+            **common,
+        )
+    spans = (float(f[0]), float(f[-1])), (float(rows[0]), float(rows[-1]))
+    tracks = []
+    for k in c["orders"]:
+        inside = k * rows <= f[-1]
+        if inside.sum() > 1:
+            tracks.append(heat.Track(f"{k:g}×", (k * rows)[inside], rows[inside]))
+    return heat.heat_map(
+        level,
+        *spans,
+        title="Frequencies against motor speed, with orders",
+        x_label="Hz in the gyro",
+        y_label="motor speed, Hz",
+        tracks=tracks,
+        **common,
+    )
+
+
+@router.get("/quads/{slug}/flights/{key}")
+def flight(request: Request, slug: str, key: str, read_again: bool = False) -> Response:
+    """What one log said."""
+    return _flight(request, slug, key, said="Read again with your columns." if read_again else "")
+
+
+def _flight(
+    request: Request,
+    slug: str,
+    key: str,
+    *,
+    said: str = "",
+    problems: Sequence[Problem] = (),
+    typed: Mapping[str, str] | None = None,
+    status: int = 200,
+) -> Response:
+    shop = workshop(request)
+    log = shop.log(slug, key)
+    report = log.report
+    return page(
+        request,
+        "flight.html",
+        slug=slug,
+        status=status,
+        log=log,
+        report=report,
+        said=said,
+        problems=problems,
+        typed=typed or {},
+        card=svg(motor_card(report)),
+        spectrum=svg(spectrum_plot(report)),
+        waterfall=svg(waterfall(report)),
+        told=[a for a in report["answers"] if a["verdict"] in ("computed", "caution")],
+        untold=[a for a in report["answers"] if a["verdict"] not in ("computed", "caution")],
+        states=STATES,
+        guess=shop.log_columns(slug, key),
+        quantities=QUANTITIES,
+        units=ALL_UNITS,
+        axes=tuple(AXES),
+        number=number,
+    )
+
+
+@router.post("/quads/{slug}/flights/{key}/columns")
+async def columns(request: Request, slug: str, key: str) -> Response:
+    """Read a log again with the columns that a person named."""
+    form = {k: v for k, v in (await request.form()).items() if isinstance(v, str)}
+    return await _in_thread(_read_again, request, slug, key, form)
+
+
+async def _in_thread(work: Any, *args: Any) -> Response:
+    from starlette.concurrency import run_in_threadpool
+
+    answer: Response = await run_in_threadpool(work, *args)
+    return answer
+
+
+def _read_again(request: Request, slug: str, key: str, form: dict[str, str]) -> Response:
+    rows: dict[str, dict[str, Any]] = {}
+    index = 0
+    while (name := form.get(f"name-{index}")) is not None:
+        text = form.get(f"scale-{index}", "1").replace(",", ".")
+        try:
+            scale: object = float(text)
+        except ValueError:
+            scale = text  # the mapping's own check says what is wrong with it
+        rows[name] = {
+            "quantity": form.get(f"quantity-{index}", "ignore"),
+            "unit": form.get(f"unit-{index}", ""),
+            "scale": scale,
+        }
+        index += 1
+    try:
+        kept = workshop(request).read_again(slug, key, {"axes": form.get("axes", "flu"), "columns": rows})
+    except CrashworthyError as error:
+        return _flight(request, slug, key, problems=error.problems, typed=form, status=status_of(error))
+    return RedirectResponse(f"/quads/{slug}/flights/{kept.key}?read_again=true", 303)
+
+
+@router.get("/quads/{slug}/flights/{key}/spectrum.json")
+def spectrum(request: Request, slug: str, key: str) -> Response:
+    """The spectrum for the zoomable plot."""
+    s = workshop(request).log(slug, key).report["spectrum"]
+    if s is None:
+        return JSONResponse(None, 404)
+    series = [{"label": a, "y": s[a]} for a in ("roll", "pitch", "yaw")]
+    return JSONResponse({"x": s["f_hz"], "series": series, "x_label": "Hz", "y_label": s["unit"]})

@@ -1,0 +1,112 @@
+"""Journal: everything that was entered about a quad, and the forms for what takes more than two taps."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from fastapi import APIRouter, Request, Response
+
+from crashworthy.upkeep.history import REASONS, SEVERITIES
+from crashworthy.upkeep.payloads import GRADES, TIGHTENED, WHY
+from crashworthy.web.views import page, workshop
+from crashworthy.web.words import plural
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from datetime import datetime
+    from uuid import UUID
+
+    from crashworthy.upkeep.events import Event
+
+router = APIRouter(include_in_schema=False)
+
+SHOWN = 40
+"""Events on one page."""
+
+
+def event_words(event: Event) -> str:
+    """What an event says, in words."""
+    said: Any = event.payload
+    match event.kind:
+        case "pack":
+            bits = ["Pack"]
+            bits += [f"{said.minutes:g} min"] if said.minutes is not None else []
+            bits += [f"battery {said.battery}"] if said.battery else []
+            bits += ["bent prop"] if said.bent_prop else []
+            bits += [plural(said.crashes, "crash", "crashes")] if said.crashes is not None else []
+            return ", ".join(bits)
+        case "crash":
+            bits = [f"Crash, {said.severity}"]
+            bits += [f"into {said.obstacle}"] if said.obstacle else []
+            bits += [f"{said.hit} took it"] if said.hit else []
+            bits += [f"broke {', '.join(said.broke)}"] if said.broke else []
+            return ", ".join(bits)
+        case "check":
+            gone = f", {said.missing} missing" if said.missing else ""
+            found = (
+                f"{said.loose} of {said.looked} loose{gone}"
+                if said.loose or gone
+                else f"all {said.looked} tight"
+            )
+            return f"Check of {said.group} screws: {found}"
+        case "tighten":
+            return f"Tightened all {said.group} screws"
+        case "swap":
+            return f"Swapped {said.part}, {said.why}"
+        case "repair":
+            return f"Mended {said.part}, {said.why}{': ' + said.text if said.text else ''}"
+        case "build":
+            return f"Build changed{': ' + said.text if said.text else ''}"
+        case "note":
+            return f"Note: {said.text}"
+        case "retraction":
+            return f"Took an entry back{': ' + said.why if said.why else ''}"
+        case other:
+            return str(other)
+
+
+def _rows(events: Iterable[Event]) -> list[dict[str, Any]]:
+    listed = list(events)
+    gone = {e.payload.target for e in listed if e.kind == "retraction"}  # type: ignore[attr-defined] # by its kind
+    rows: list[dict[str, UUID | datetime | str | bool]] = [
+        {
+            "id": e.id,
+            "when": e.occurred,
+            "words": event_words(e),
+            "kind": e.kind,
+            "gone": e.id in gone,
+            "can_go": e.kind not in ("retraction", "build") and e.id not in gone,
+        }
+        for e in listed
+    ]
+    return rows
+
+
+@router.get("/quads/{slug}/journal")
+def journal(request: Request, slug: str, page_number: int = 1) -> Response:
+    """The journal of one quad, newest first."""
+    shop = workshop(request)
+    history = shop.history(slug)
+    number = min(max(1, page_number), 1000)
+    rows = _rows(shop.events(slug, limit=number * SHOWN + 1))
+    swaps, breaks = sum(history.swaps.values()), sum(history.breaks.values())
+    sentence = (
+        f"{plural(history.packs, 'pack')} and {plural(len(history.crashes), 'crash', 'crashes')}:"
+        f" {plural(breaks, 'part')} broken, {swaps} swapped."
+    )
+    return page(
+        request,
+        "journal.html",
+        slug=slug,
+        sentence=sentence,
+        rows=rows[(number - 1) * SHOWN : number * SHOWN],
+        number=number,
+        older=len(rows) > number * SHOWN,
+        joints=shop.quad(slug).joints,
+        parts=[p for p in shop.quad(slug).parts if p.kind not in ("screw", "loose")],
+        severities=SEVERITIES,
+        grades=GRADES,
+        reasons=REASONS,
+        tightened=TIGHTENED,
+        why=WHY,
+    )

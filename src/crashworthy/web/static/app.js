@@ -1,0 +1,100 @@
+// What every page needs: entries that survive a lost network, local times, drop zones, forms that keep their text.
+import { count, flush, list, record, drop, retry } from './outbox.js';
+
+const outbox = document.getElementById('outbox');
+
+function showOutbox() {
+  const entries = list();
+  const refused = entries.filter((e) => e.refused);
+  const waiting = entries.length - refused.length;
+  outbox.hidden = entries.length === 0;
+  outbox.replaceChildren();
+  if (waiting) outbox.append(`${waiting} ${waiting === 1 ? 'entry waits' : 'entries wait'} for the server; kept here, sent again soon.`);
+  for (const entry of refused) {
+    const line = document.createElement('span');
+    line.append(` ${entry.label}: ${entry.refused}`);
+    const away = document.createElement('button');
+    away.type = 'button';
+    away.textContent = 'Discard it';
+    away.addEventListener('click', () => { drop(entry.id); showOutbox(); });
+    const again = document.createElement('button');
+    again.type = 'button';
+    again.textContent = 'Send again';
+    again.addEventListener('click', async () => { retry(entry.id); await flush(); });
+    outbox.append(line, again, away);
+  }
+}
+addEventListener('outbox', showOutbox);
+showOutbox();
+if (count()) flush();
+addEventListener('online', () => flush());
+document.addEventListener('visibilitychange', () => { if (!document.hidden) flush(); });
+setInterval(() => { if (count()) flush(); }, 5000);
+
+// Times are stored in UTC and shown where the person is.
+function localTimes(root) {
+  for (const time of root.querySelectorAll('time[datetime]:not([data-shown])')) {
+    const moment = new Date(time.dateTime);
+    if (Number.isNaN(moment.valueOf())) continue;
+    time.title = time.textContent;
+    time.textContent = moment.toLocaleString(undefined, { dateStyle: 'medium', timeStyle: 'short' });
+    time.dataset.shown = '';
+  }
+}
+localTimes(document);
+document.addEventListener('htmx:after:swap', () => localTimes(document));
+
+// A form that becomes a journal entry: kind and fields, sent through the outbox.
+function typed(field) {
+  if (field.type === 'checkbox') return field.checked;
+  const text = field.value.trim();
+  if (field.dataset.type === 'number') return text === '' ? null : Number(text);
+  if (field.dataset.type === 'names') return text === '' ? [] : text.split(',').map((s) => s.trim()).filter(Boolean);
+  return text;
+}
+document.addEventListener('submit', async (event) => {
+  const form = event.target.closest('form[data-kind]');
+  if (!form) return;
+  event.preventDefault();
+  const payload = {};
+  for (const field of form.elements) {
+    if (!field.name || field.name === 'when') continue;
+    const value = typed(field);
+    if (value !== null && value !== '' && !(Array.isArray(value) && !value.length)) payload[field.name] = value;
+  }
+  const when = form.elements.when?.value;
+  const said = form.querySelector('[data-said]');
+  const outcome = await record({
+    quad: form.dataset.quad, kind: form.dataset.kind, payload,
+    occurred: when ? new Date(when).toISOString() : undefined, label: form.dataset.label,
+  }, { keepRefused: false });
+  if (said) said.textContent = outcome.said;
+  if (outcome.kept) location.assign(form.dataset.next || location.href);
+  else if (!outcome.refused) form.reset();
+});
+
+// A file dropped on a zone lands in its file field and is sent.
+for (const zone of document.querySelectorAll('.drop')) {
+  const input = zone.querySelector('input[type="file"]');
+  if (!input) continue;
+  const stop = (event) => { event.preventDefault(); zone.classList.toggle('over', event.type === 'dragover'); };
+  zone.addEventListener('dragover', stop);
+  zone.addEventListener('dragleave', stop);
+  zone.addEventListener('drop', (event) => {
+    stop(event);
+    input.files = event.dataTransfer.files;
+    zone.closest('form')?.requestSubmit();
+  });
+}
+
+// A page with typed text asks before it is left.
+for (const form of document.querySelectorAll('form[data-guard]')) {
+  let dirty = false;
+  form.addEventListener('input', () => { dirty = true; });
+  form.addEventListener('submit', () => { dirty = false; });
+  addEventListener('beforeunload', (event) => { if (dirty) event.preventDefault(); });
+}
+
+if (document.querySelector('[data-pad]')) import('./field.js');
+if (document.querySelector('.model[data-glb]')) import('./view3d.js');
+if (document.querySelector('[data-spectrum]')) import('./spectrum.js');

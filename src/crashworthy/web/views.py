@@ -1,0 +1,142 @@
+"""From a template's name to a page: the one place that knows Jinja and the list of sheets."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any, Final
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from starlette.responses import HTMLResponse
+
+from crashworthy import __version__
+from crashworthy.cautions import CAUTIONS
+from crashworthy.pictures.svg import css
+from crashworthy.web import words
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from fastapi import Request
+    from starlette.responses import Response
+
+    from crashworthy.workshop import Workshop
+
+__all__ = ["SHEETS", "bare", "page", "svg", "workshop"]
+
+
+@dataclass(frozen=True, slots=True)
+class SheetLink:
+    """One entry of the list of sheets.
+
+    Attributes:
+        key: last part of its address.
+        title: its name.
+        per_quad: whether it is about one quad.
+    """
+
+    key: str
+    title: str
+    per_quad: bool = True
+
+
+SHEETS: Final = (
+    SheetLink("", "Fleet", per_quad=False),
+    SheetLink("field", "Field"),
+    SheetLink("build", "Build"),
+    SheetLink("crash", "Crash test"),
+    SheetLink("flights", "Flights"),
+    SheetLink("kit", "Kit"),
+    SheetLink("journal", "Journal"),
+    SheetLink("evidence", "Evidence", per_quad=False),
+)
+"""The pages, numbered from 1 in this order."""
+
+
+def workshop(request: Request) -> Workshop:
+    """The workshop behind this app."""
+    found: Workshop = request.app.state.workshop
+    return found
+
+
+def svg(picture: str) -> Markup:
+    """Mark a picture made by ``crashworthy.pictures`` (which escapes its words) as safe to put in a page."""
+    return Markup(picture)  # noqa: S704 - made by our own escaping writer, never by a person
+
+
+@lru_cache(maxsize=64)
+def _asset_tag(name: str) -> str:
+    if name == "plot.css":  # it lives beside the code that draws the pictures
+        return hashlib.sha256(css().encode()).hexdigest()[:10]
+    file = files(__package__).joinpath("static", *name.split("/"))
+    return hashlib.sha256(file.read_bytes()).hexdigest()[:10]
+
+
+def asset(name: str) -> str:
+    """Address of a static file, with its digest, so that browsers may keep it for long."""
+    return f"/static/{name}?{_asset_tag(name)}"
+
+
+@lru_cache(maxsize=1)
+def _environment() -> Environment:
+    made = Environment(
+        loader=PackageLoader(__package__ or "crashworthy.web", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.globals.update(sheets=SHEETS, version=__version__, asset=asset, cautions=CAUTIONS)
+    made.filters.update(words.FILTERS)
+    return made
+
+
+def page(
+    request: Request,
+    name: str,
+    *,
+    status: int = 200,
+    slug: str = "",
+    headers: Mapping[str, str] | None = None,
+    **context: Any,
+) -> Response:
+    """A page, or a piece of one, from a template.
+
+    Args:
+        request: the request it answers.
+        name: of the template.
+        status: of the answer.
+        slug: of the quad it is about, or "".
+        headers: further headers.
+        **context: what the template needs.
+    """
+    quads = workshop(request).names()
+    here = slug or request.cookies.get("quad", "")
+    if here not in quads:
+        here = next(iter(quads), "")
+    text = (
+        _environment()
+        .get_template(name)
+        .render(
+            quads=quads,
+            slug=slug,
+            here=here,
+            path=request.url.path,
+            quad_name=quads.get(slug, slug),
+            **context,
+        )
+    )
+    answer = HTMLResponse(text, status, dict(headers or {}))
+    if slug and slug in quads and request.cookies.get("quad") != slug:
+        answer.set_cookie("quad", slug, max_age=31_536_000, httponly=True, samesite="lax")
+    return answer
+
+
+def bare(request: Request, status: int, title: str, remedy: str) -> Response:
+    """A page that says one thing and shows nothing of the fleet."""
+    del request
+    text = _environment().get_template("bare.html").render(title=title, remedy=remedy)
+    return HTMLResponse(text, status)
