@@ -2,8 +2,8 @@
 
     python tools/constraints.py
 
-Resolves for every platform and supported Python. Only names, versions and markers are written, never the address
-of an index.
+Resolves for every platform and supported Python. Only names, versions and markers are written, never the
+address of an index.
 """
 
 from __future__ import annotations

@@ -25,8 +25,10 @@ class KitBench(CrashBench, JournalBench):
             SheetError: its sheet has a problem.
         """
         from crashworthy.upkeep.breakage import break_rates
+        from crashworthy.upkeep.spares import spare_items
 
-        return break_rates(self.history(slug), self.hazards(slug), self.priors())
+        items = {spare.item: spare.parts for spare in spare_items(self.quad(slug).parts)}
+        return break_rates(self.history(slug), self.hazards(slug), self.priors(), items)
 
     def kit(self, slug: str, packs: int, grams: float, coins: float, seed: int = 1) -> KitPlan:
         """Pack for a trip of ``packs`` packs within limits of weight (g) and money (coins).
