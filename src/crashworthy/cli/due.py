@@ -72,7 +72,7 @@ def _table(dues: tuple[Due, ...]) -> None:
                 d.title,
                 d.state,
                 f"{d.age:.1f}",
-                f"{d.zone[0]:.0f}-{d.zone[1]:.0f}",
+                "{}-{}".format(*d.whole_zone),
                 d.whole_packs_left,
                 f"{100 * d.p_loose_now:.0f} %",
             )

@@ -103,6 +103,12 @@ class Due:
         """Packs after which it is due: ``packs_left`` rounded up."""
         return math.ceil(self.packs_left - 1e-9)
 
+    @property
+    def whole_zone(self) -> tuple[int, int]:
+        """First and last whole number of packs inside ``zone``; the nearest one twice when there is none."""
+        low, high = math.ceil(self.zone[0] - 0.05), math.floor(self.zone[1] + 0.05)
+        return (low, high) if low <= high else (round(self.tau), round(self.tau))
+
     def summary(self) -> str:
         """One sentence for the pilot."""
         if self.forced:
