@@ -12,7 +12,7 @@ import sqlalchemy as sa
 
 from crashworthy.errors import StoreError
 from crashworthy.store import schema
-from crashworthy.store.backup import restore
+from crashworthy.store.backup import restore, snapshot
 from crashworthy.store.engine import open_store
 from crashworthy.upkeep.payloads import Crash, Note, Pack
 from crashworthy.upkeep.state import fold
@@ -84,6 +84,17 @@ def test_a_backup_during_writes_is_of_one_moment(where, tmp_path):
             assert history.packs == len(history.crashes) == report.events / 2
             assert events == every[: len(events)]
             assert copy.verify().digest == report.digest
+
+
+def test_copying_sees_one_moment_of_the_whole_store(full):
+    """What is entered while a copy runs is not in it, in any table."""
+    with snapshot(full) as connection:
+        query = sa.select(sa.func.count()).select_from(schema.event)
+        before = connection.execute(query).scalar()
+        full.record("gannet", Pack(1.0))
+        full.set_stock("arm", 1)
+        assert connection.execute(query).scalar() == before
+        assert connection.execute(sa.select(schema.stock.c.item)).scalars().all() == ["prop"]
 
 
 def test_restoring_fills_an_empty_store(full, tmp_path, request):

@@ -10,6 +10,7 @@ import socket
 import sqlite3
 import subprocess
 import sys
+import threading
 from contextlib import closing
 
 import pytest
@@ -135,6 +136,27 @@ def test_two_processes_may_make_a_store_at_once(where):
     assert [w.exitcode for w in workers] == [0, 0]
     with open_store(where) as store:
         assert store.count() == 2
+
+
+def test_many_threads_may_make_a_store_at_once(where):
+    """Whoever comes second to an empty database sees that it has been made."""
+    gate, devices, failures = threading.Barrier(6), [], []
+
+    def make():
+        gate.wait()
+        try:
+            with open_store(where) as store:
+                devices.append(store.device)
+        except BaseException as problem:  # noqa: BLE001 - shown by the assertion below
+            failures.append(problem)
+
+    threads = [threading.Thread(target=make) for _ in range(6)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert failures == []
+    assert len(set(devices)) == 1
 
 
 def test_a_folder_and_a_missing_folder_will_do(tmp_path):

@@ -8,16 +8,19 @@ import sys
 import threading
 import time
 from dataclasses import replace
+from datetime import UTC, datetime
 from uuid import UUID
 
 import pytest
 import sqlalchemy as sa
 
 from crashworthy.errors import JournalError, NotFoundError, StoreError
-from crashworthy.store import journal, schema
+from crashworthy.store import connect, journal, schema
 from crashworthy.store.engine import open_store
 from crashworthy.upkeep.payloads import Check, Crash, Note, Pack, Retraction, Swap
 from crashworthy.upkeep.state import fold
+
+NOON = datetime(2026, 5, 1, 12, tzinfo=UTC)
 
 ONE_OF_EACH = (
     Pack(4.5, battery="B3", crashes=0),
@@ -201,6 +204,61 @@ def test_writers_at_once_lose_nothing(where):
         assert failures == []
         numbers = {d: sorted(e.device_seq for e in first.events() if e.device == d) for d in "ab"}
         assert numbers == {"a": list(range(1, 61)), "b": list(range(1, 31))}
+
+
+def test_the_same_upload_from_several_sides_is_stored_once(where, pen):
+    """Uploads of the same events that run at once accept each event exactly once between them."""
+    events = pen.write(*[Pack(1.0)] * 120)
+    with open_store(where) as store:
+        gate, results, failures = threading.Barrier(4), [], []
+
+        def upload(size):
+            gate.wait()
+            try:
+                for k in range(0, len(events), size):
+                    results.append(store.append(events[k : k + size]))  # noqa: PERF401 - one by one
+            except BaseException as problem:  # noqa: BLE001 - shown by the assertion below
+                failures.append(problem)
+
+        threads = [threading.Thread(target=upload, args=(size,)) for size in (7, 11, 40, 120)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+        assert failures == []
+        assert sorted(i for r in results for i in r.accepted) == sorted(e.id for e in events)
+        assert [r for r in results if r.rejected] == []
+        assert store.count() == len(events)
+
+
+def test_appending_waits_for_the_writer_before(store, pen):
+    """A second writer gets no arrival number before the first has committed, so readers miss nothing."""
+    first, second = pen.write(Pack(1.0), Pack(2.0))
+    done = threading.Event()
+
+    def append_second():
+        store.append([second])
+        done.set()
+
+    thread = threading.Thread(target=append_second)
+    with connect.writing(store.engine, store.address) as connection:
+        journal.insert_events(connection, [first], store.now())
+        thread.start()
+        assert not done.wait(0.3)
+    thread.join()
+    assert store.events() == (first, second)
+
+
+def test_an_id_made_twice_stores_nothing(where):
+    """Should two makers of ids ever agree, the second entry fails whole instead of being lost in silence."""
+    with (
+        open_store(where, clock=lambda: NOON, entropy=bytes) as first,
+        open_store(where, clock=lambda: NOON, entropy=bytes) as second,
+    ):
+        first.record("gannet", Pack(1.0))
+        with pytest.raises(JournalError, match="another event has this id"):
+            second.record("gannet", Pack(2.0), Note("lost?"))
+        assert first.count() == 1
 
 
 def test_a_row_damaged_outside_is_one_message(store, pen):

@@ -121,6 +121,15 @@ def test_screws_that_stayed_tight_keep_their_age():
     assert rows(journal.fold().groups["arm"])[-1] == (4.25, 5.25, 8, 1)
 
 
+def test_a_loose_screw_of_unknown_batch_is_taken_from_the_oldest():
+    """Where the journal cannot say which screws were loose, the oldest are renewed first."""
+    journal = Journal()
+    journal.say(*[TIGHT_PACK] * 3, Check("arm", 8, loose=2, tightened="loose"))
+    journal.say(TIGHT_PACK, Check("arm", 8, loose=1, tightened="loose"))
+    journal.say(TIGHT_PACK, Check("arm", 8))
+    assert sorted(rows(journal.fold().groups["arm"])[-3:]) == [(0, 1, 1, 0), (1, 2, 2, 0), (4, 5, 5, 0)]
+
+
 def test_screws_left_loose_force_the_group_and_are_not_found_twice():
     """A screw known to be loose is no new finding, and the group stays due until it is tightened."""
     journal = Journal()

@@ -9,7 +9,7 @@ import hashlib
 import os
 import secrets
 import sqlite3
-from contextlib import closing
+from contextlib import AbstractContextManager, closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -24,11 +24,11 @@ from crashworthy.upkeep.events import Event
 from crashworthy.upkeep.lines import from_line, to_line, trusted_payload
 
 if TYPE_CHECKING:
-    from sqlalchemy.engine import Row
+    from sqlalchemy.engine import Connection, Row
 
     from crashworthy.store.engine import Store
 
-__all__ = ["BackupReport", "VerifyReport", "backup", "copy_rows", "restore", "verify"]
+__all__ = ["BackupReport", "VerifyReport", "backup", "copy_rows", "restore", "snapshot", "verify"]
 
 _MOST_SHOWN: Final = 20
 _CHUNK: Final = 500
@@ -214,7 +214,7 @@ def copy_rows(old: Store, new: Store) -> None:
         StoreError: the new store holds something already.
     """
     tables = [t for t in schema.metadata.sorted_tables if t.name not in _OWN]
-    with _snapshot(old) as source, writing(new.engine, new.address) as target:
+    with snapshot(old) as source, writing(new.engine, new.address) as target:
         for table in tables:
             if target.execute(sa.select(sa.literal(1)).select_from(table).limit(1)).first() is not None:
                 raise StoreError(Problem("this store is not empty", "give a new one", new.address.shown))
@@ -232,7 +232,7 @@ def copy_rows(old: Store, new: Store) -> None:
 _OWN: Final = frozenset({schema.VERSION_TABLE, "event_kind", "setting"})
 
 
-def _snapshot(store: Store) -> Any:
+def snapshot(store: Store) -> AbstractContextManager[Connection]:
     """A read transaction that sees one moment of the whole database."""
     if store.engine.dialect.name == "postgresql":
         engine = store.engine.execution_options(isolation_level="REPEATABLE READ")
