@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 __all__ = ["ARRAYS", "REFINED", "CrashBatch"]
 
 REFINED: Final = 16
-"""Flag bit: the crash was flagged at the asked time step and run again at a quarter of it."""
+"""Flag bit: the crash was flagged at the asked time step and run again at a quarter or a sixteenth of it."""
 
 ARRAYS: Final = (
     "part_peak",
@@ -72,7 +72,7 @@ class CrashBatch:
         normal_speed: (n,) speed of the core towards the obstacle at first touch, m/s.
         first_part: (n,) part that touches first.
         audit: (n,) energy found minus energy at the start, as a share of it.
-        flags: (n,) bits (``kernel.FLAG_*``, ``REFINED``).
+        flags: (n,) bits (``craft.FLAG_*``, ``REFINED``).
     """
 
     quad: str

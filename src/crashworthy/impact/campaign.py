@@ -15,7 +15,8 @@ import numpy as np
 from crashworthy.errors import CrashworthyError, Problem, ScenarioError
 from crashworthy.impact.batch import ARRAYS, REFINED, CrashBatch
 from crashworthy.impact.contact import BED
-from crashworthy.impact.kernel import FLAG_ENERGY, FLAG_INVALID, FLAG_STEP, RESULT, crash_all
+from crashworthy.impact.craft import FLAG_ENERGY, FLAG_INVALID, FLAG_STEP, RESULT
+from crashworthy.impact.kernel import crash_all
 from crashworthy.impact.model import Model, model_of
 from crashworthy.impact.scenario import Scenario
 from crashworthy.impact.start import Starts, sample
@@ -27,13 +28,16 @@ if TYPE_CHECKING:
 
     from crashworthy.build.quad import Quad
 
-__all__ = ["ENGINE", "WINDOW", "CampaignCancelled", "Chunk", "MapChunks", "simulate"]
+__all__ = ["ENGINE", "SETTLE", "WINDOW", "CampaignCancelled", "Chunk", "MapChunks", "simulate"]
 
 ENGINE: Final = 1
 """Raised whenever results of the same inputs change."""
 
 WINDOW: Final = 0.03
 """Longest time simulated after first touch, s; most crashes end sooner, when nothing can touch again."""
+
+SETTLE: Final = 4e-3
+"""Time after the last contact for which arms and boards are still watched, s: over half a swing of both."""
 
 LIMIT: Final = 10_000_000
 """Most crashes in one campaign."""
@@ -81,7 +85,8 @@ def simulate(
         n: number of crashes.
         seed: 0 <= seed < 2**64.
         scenario: what is hit and how; the assumed everyday mix by default.
-        dt: time step, s; crashes that need a finer one are run again at a quarter of it.
+        dt: time step, s; crashes that need a finer one are run again at a quarter, and if need
+            be at a sixteenth of it.
         chunk: crashes in a chunk.
         map_chunks: how chunks are run; one after the other by default. The kernel releases the interpreter's
             lock, so a thread pool's ordered map uses all cores.
@@ -123,7 +128,9 @@ def simulate(
     arrays = {name: np.concatenate([d[name] for d in done], axis=-1) for name in ARRAYS}
     if (arrays["flags"] & FLAG_INVALID).all():
         raise ScenarioError(
-            Problem("every crash left the real numbers", "check the sizes and masses in the sheet", field="quad")
+            Problem(
+                "every crash left the real numbers", "check the sizes and masses in the sheet", field="quad"
+            )
         )
     return CrashBatch(
         quad=quad.slug,
@@ -154,9 +161,11 @@ def run_chunk(model: Model, scenario: Scenario, seed: int, dt: float, n_parts: i
     starts = sample(scenario, model.craft, seed, crashes)
     result = _run(model, starts, dt)
     poor = FLAG_STEP | FLAG_ENERGY | FLAG_INVALID
-    again = np.flatnonzero(result["flags"] & poor)
-    if len(again):
-        finer = _run(model, _take(starts, again), dt / 4.0)
+    for finer_step in (dt / 4.0, dt / 16.0):
+        again = np.flatnonzero(result["flags"] & poor)
+        if not len(again):
+            break
+        finer = _run(model, _take(starts, again), finer_step)
         finer["flags"] |= REFINED
         for name, array in result.items():
             array[..., again] = finer[name]
@@ -220,6 +229,9 @@ def _run(model: Model, starts: Starts, dt: float) -> Arrays:
         np.maximum(starts.closing, 1.0),
         dt,
         round(WINDOW / dt),
+        SETTLE,
+        0,
+        np.zeros((0, 0, 0)),
         peak,
         impulse,
         touched,
@@ -237,5 +249,3 @@ def _run(model: Model, starts: Starts, dt: float) -> Arrays:
         touched[:, wrong] = np.nan
         flags[wrong] |= FLAG_INVALID
     return {"peak": peak, "impulse": impulse, "touched": touched, "moment": moment, "flags": flags, **table}
-
-

@@ -126,7 +126,7 @@ def restitution(y: float) -> float:
 
 
 def damping_number(e: float) -> float:
-    """y = alpha v0 that gives the coefficient of restitution ``e``; inverse of ``restitution``.
+    """Y = alpha v0 that gives the coefficient of restitution ``e``; inverse of ``restitution``.
 
     Values of ``e`` below 0.02 are taken as 0.02: the law needs some rebound.
 
@@ -172,7 +172,9 @@ def bed_of(*keys: str) -> Bed:
         NotFoundError: none of the keys is tabled.
     """
     key = next((k for k in keys if (k, "bed_stiffness") in rows()), keys[-1])
-    return Bed(*(datum(key, name).value for name in ("bed_stiffness", "crush_pressure", "restitution", "friction")))
+    return Bed(
+        *(datum(key, name).value for name in ("bed_stiffness", "crush_pressure", "restitution", "friction"))
+    )
 
 
 def combine(a: Bed, b: Bed) -> Bed:

@@ -1,28 +1,55 @@
-"""How the physics is compiled: one set of options for every scalar function.
+"""How the physics is compiled: one set of options for every scalar function, and where the result is kept.
 
-Reassociation and contraction are allowed, but not "no NaN": a NaN must survive to be caught. The compiled
-code is cached beside the source, so only the first campaign after an install compiles (about 10 s).
+Reassociation and contraction are allowed, but not "no NaN": a NaN must survive to be caught. Compiled code is
+kept on disk, so only the first campaign after an install or a change compiles (some 15 s). A function's code
+contains the functions it calls, so the place is named by a digest of all sources of this room: changing any of
+them, or moving a type, starts afresh instead of finding stale code.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final, TypeVar
+import hashlib
+import os
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
+import numba
 from numba import njit
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from typing import Any
 
 F = TypeVar("F", bound="Callable[..., Any]")
 
-__all__ = ["FAST", "physics"]
+__all__ = ["FAST", "cache_folder", "physics"]
 
 FAST: Final = {"contract", "arcp", "reassoc", "nsz"}
 """Floating-point freedoms given to the compiler; results stay independent of chunk, thread and order."""
 
 
+@lru_cache(maxsize=1)
+def cache_folder() -> Path:
+    """Folder for compiled code: below this package, or the user's cache when that cannot be written."""
+    here = Path(__file__).parent
+    digest = hashlib.sha256(numba.__version__.encode())
+    for source in sorted(here.glob("*.py")):
+        digest.update(source.read_bytes())
+    base = here / "__pycache__"
+    if not os.access(base if base.exists() else here, os.W_OK):
+        import platformdirs
+
+        base = Path(platformdirs.user_cache_dir("crashworthy"))
+    return Path(numba.config.CACHE_DIR or base) / f"physics-{digest.hexdigest()[:16]}"
+
+
 def physics(function: F) -> F:
     """Compile a scalar function of the crash engine."""
-    compiled: F = njit(cache=True, fastmath=FAST, nogil=True, error_model="numpy")(function)
-    return compiled
+    before = numba.config.CACHE_DIR
+    numba.config.CACHE_DIR = str(cache_folder())
+    try:
+        compiled = njit(cache=True, fastmath=FAST, nogil=True, error_model="numpy")(function)
+    finally:
+        numba.config.CACHE_DIR = before
+    same: F = compiled  # type: ignore[assignment] # called exactly like the plain function
+    return same

@@ -9,7 +9,7 @@ import numpy as np
 
 from crashworthy.errors import Problem, ScenarioError
 from crashworthy.impact.contact import BED, Bed, bed_of, combine, damping_number, yield_depth
-from crashworthy.impact.kernel import Beds, Craft
+from crashworthy.impact.craft import Beds, Craft
 from crashworthy.impact.obstacle import SURFACES
 from crashworthy.materials.table import value
 from crashworthy.strength.beam import arm_beam, deflection_shape
@@ -48,9 +48,7 @@ def _require(good: bool, what: str, remedy: str, field: str = "") -> None:
         raise ScenarioError(Problem(what, remedy, field=field))
 
 
-def contact_masses(
-    core_mass: float, inertia: Floats, tip_mass: Floats, reach: float
-) -> NDArray[np.float64]:
+def contact_masses(core_mass: float, inertia: Floats, tip_mass: Floats, reach: float) -> NDArray[np.float64]:
     """Lightest mass that a contact on each arm, and (last) on the core, can meet, kg.
 
     Core: 1/(1/m + r^2/I_min), a bound for any point within ``reach``.
@@ -180,7 +178,9 @@ def model_of(quad: Quad) -> Model:
     finite = all(np.isfinite(x).all() for x in (points.position, points.area, points.normal, whole.inertia))
     _require(finite, "the build's geometry holds a number that is not finite", "check the sizes in the sheet")
     _require(math.isfinite(whole.mass) and whole.mass > 0.0, "the build has no mass", "give its parts mass")
-    _require(bool((points.area > 0.0).any()), "the build's skin has no area", "check thicknesses in the sheet")
+    _require(
+        bool((points.area > 0.0).any()), "the build's skin has no area", "check thicknesses in the sheet"
+    )
 
     beams = [arm_beam(arm) for arm in quad.arms]
     tip_mass = np.array([b.tip_mass for b in beams])
@@ -204,7 +204,9 @@ def model_of(quad: Quad) -> Model:
     owners = owners.astype(np.int32)
     extents = [quad.parts[i].vertices for i in owners]
     limits = [
-        math.inf if quad.parts[i].kind in _FREE else 0.5 * max(1e-3, float(np.ptp(v, axis=0).min()) if len(v) else 1e-3)
+        math.inf
+        if quad.parts[i].kind in _FREE
+        else 0.5 * max(1e-3, float(np.ptp(v, axis=0).min()) if len(v) else 1e-3)
         for i, v in zip(owners, extents, strict=True)
     ]
     craft = make_craft(

@@ -12,7 +12,38 @@ __all__ = ["press_parts"]
 
 
 @physics
-def press_parts(craft, beds, law, kind, surface, radius, o, n, v, w, u, du, speed, dt, step, c, fastest, rest, stored, weight, stiff, touching, count, load, modal, lever, book, peak, impulse, touched):  # type: ignore[no-untyped-def] # compiled  # noqa: PLR0915, C901, E501
+def press_parts(
+    craft,
+    beds,
+    law,
+    kind,
+    surface,
+    radius,
+    o,
+    n,
+    v,
+    w,
+    u,
+    du,
+    speed,
+    dt,
+    step,
+    c,
+    fastest,
+    rest,
+    stored,
+    weight,
+    stiff,
+    touching,
+    count,
+    load,
+    modal,
+    lever,
+    book,
+    peak,
+    impulse,
+    touched,
+):  # type: ignore[no-untyped-def] # compiled
     """Sum the contact forces of one step.
 
     A part whose bounding sphere is clear of the obstacle is skipped, for as many steps as it must at least take
@@ -20,8 +51,8 @@ def press_parts(craft, beds, law, kind, surface, radius, o, n, v, w, u, du, spee
     faces the obstacle when it first touches, and keeps it while it touches (so that its spring has an energy).
 
     Args:
-        craft: the quad (``kernel.Craft``).
-        beds: contact beds (``kernel.Beds``).
+        craft: the quad (``craft.Craft``).
+        beds: contact beds (``craft.Beds``).
         law: law of contact.
         kind, radius: shape of the obstacle; ``o`` and ``n`` its place and direction in the body frame.
         surface: row of ``beds``.
@@ -89,7 +120,8 @@ def press_parts(craft, beds, law, kind, surface, radius, o, n, v, w, u, du, spee
             if gap >= 0.0:
                 weight[i] = 0.0
                 continue
-            if weight[i] == 0.0:
+            fresh = weight[i] == 0.0
+            if fresh:
                 mx, my, mz = craft.normal[i, 0], craft.normal[i, 1], craft.normal[i, 2]
                 facing = -(mx * nx + my * ny + mz * nz)
                 if mx == 0.0 and my == 0.0 and mz == 0.0:
@@ -103,6 +135,9 @@ def press_parts(craft, beds, law, kind, surface, radius, o, n, v, w, u, du, spee
             sz = v[2] + w[0] * y - w[1] * x + phi * cz
             rate = -(sx * nx + sy * ny + sz * nz)
             depth = -gap
+            if fresh and depth > 2.0 * abs(rate) * dt:
+                # Turned to face the obstacle while already inside: what it displaced is displaced, nothing springs.
+                stored[i] = max(stored[i], depth)
             p, d_e, d_p = press(law, k, p_y, d_y, alpha, depth, rate, stored[i])
             if total == 0.0 and math.isnan(touched[part, c]):
                 touched[part, c] = step * dt

@@ -73,9 +73,7 @@ def solve_symmetric3(
 
 
 @physics
-def cross(
-    ax: float, ay: float, az: float, bx: float, by: float, bz: float
-) -> tuple[float, float, float]:
+def cross(ax: float, ay: float, az: float, bx: float, by: float, bz: float) -> tuple[float, float, float]:
     """Vector product a x b."""
     return ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx
 

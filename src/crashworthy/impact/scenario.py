@@ -208,7 +208,9 @@ def _number_problem(where: str, value: object, low: float, high: float) -> Probl
     good = isinstance(value, int | float) and not isinstance(value, bool)
     if good and math.isfinite(float(value)) and low <= float(value) <= high:  # type: ignore[arg-type] # checked
         return None
-    return Problem(f"must be a number from {low:g} to {high:g}, not {value!r}", "mend the number", field=where)
+    return Problem(
+        f"must be a number from {low:g} to {high:g}, not {value!r}", "mend the number", field=where
+    )
 
 
 _RANGES: Final[Mapping[str, Mapping[str, tuple[float, float]]]] = {
@@ -241,26 +243,34 @@ def _problems(scenario: Scenario) -> list[Problem]:
         part = getattr(scenario, section)
         found += [_number_problem(f"{section}.{k}", getattr(part, k), *r) for k, r in ranges.items()]
     if not any(found):
-        for section, low, high in (("speed", "low", "high"), ("attitude", "pitch_low", "pitch_high"), ("approach", "low", "high")):
+        for section, low, high in (
+            ("speed", "low", "high"),
+            ("attitude", "pitch_low", "pitch_high"),
+            ("approach", "low", "high"),
+        ):
             part = getattr(scenario, section)
             if getattr(part, low) > getattr(part, high):
-                found.append(
-                    Problem(f"{low} lies above {high}", "swap them", field=f"{section}.{low}")
-                )
+                found.append(Problem(f"{low} lies above {high}", "swap them", field=f"{section}.{low}"))
         s, a = scenario.speed, scenario.attitude
         if not s.low <= s.median <= s.high:
             found.append(Problem("median lies outside low...high", "widen the range", field="speed.median"))
         if a.nose + a.tumble + a.flat <= 0.0:
-            found.append(Problem("all shares are zero", "give nose, tumble or flat a share", field="attitude.nose"))
+            found.append(
+                Problem("all shares are zero", "give nose, tumble or flat a share", field="attitude.nose")
+            )
     if not scenario.obstacles:
         found.append(Problem("no obstacle", "add an [obstacles.NAME] table", field="obstacles"))
     for o in scenario.obstacles:
         where = f"obstacles.{o.name}"
         if o.kind not in KINDS:
-            found.append(Problem(f"unknown kind {o.kind!r}", f"use {', '.join(KINDS)}", field=f"{where}.kind"))
+            found.append(
+                Problem(f"unknown kind {o.kind!r}", f"use {', '.join(KINDS)}", field=f"{where}.kind")
+            )
         if o.surface not in SURFACES:
             found.append(
-                Problem(f"unknown surface {o.surface!r}", f"use {', '.join(SURFACES)}", field=f"{where}.surface")
+                Problem(
+                    f"unknown surface {o.surface!r}", f"use {', '.join(SURFACES)}", field=f"{where}.surface"
+                )
             )
         found.append(_number_problem(f"{where}.weight", o.weight, 0.0, 1e6))
         low, high = o.radius
@@ -303,12 +313,19 @@ class _Reader:
         """Build the scenario; unknown fields and wrong types are problems."""
         known = {f.name for f in fields(Scenario)}
         problems = [
-            Problem(f"unknown field {k!r}", f"use {', '.join(sorted(known))}", field=k) for k in data if k not in known
+            Problem(f"unknown field {k!r}", f"use {', '.join(sorted(known))}", field=k)
+            for k in data
+            if k not in known
         ]
         given: dict[str, Any] = {}
         if "name" in data:
             given["name"] = str(data["name"])
-        for section, kind in (("speed", Speed), ("attitude", Attitude), ("spin", Spin), ("approach", Approach)):
+        for section, kind in (
+            ("speed", Speed),
+            ("attitude", Attitude),
+            ("spin", Spin),
+            ("approach", Approach),
+        ):
             if section in data:
                 problems += self._unknown(data[section], {f.name for f in fields(kind)}, section)  # type: ignore[arg-type] # dataclasses
                 if not problems:
@@ -348,8 +365,12 @@ class _Reader:
                 ]
             radius = row.get("radius", [0.02, 0.06]) if isinstance(row, dict) else []
             if not bad and not (isinstance(radius, list) and len(radius) == 2):
-                bad.append(Problem("radius must be [low, high] in m", "give two numbers", field=f"{where}.radius"))
+                bad.append(
+                    Problem("radius must be [low, high] in m", "give two numbers", field=f"{where}.radius")
+                )
             problems += bad
             if not bad:
-                rows.append(Obstacle(name, row["kind"], row["surface"], row["weight"], (radius[0], radius[1])))
+                rows.append(
+                    Obstacle(name, row["kind"], row["surface"], row["weight"], (radius[0], radius[1]))
+                )
         return tuple(rows), problems

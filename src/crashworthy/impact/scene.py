@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from crashworthy.impact.contact import BED, yield_depth
-from crashworthy.impact.kernel import RESULT, Beds, Craft, crash_all
+from crashworthy.impact.craft import RESULT, Beds, Craft
+from crashworthy.impact.kernel import crash_all
 from crashworthy.impact.obstacle import PARAMS, PLANE
 
 if TYPE_CHECKING:
@@ -26,8 +27,9 @@ class Scene:
     Attributes:
         peak, impulse, touched: (parts, n) N, N s, s.
         moment: (arms, 3, n) peak in plane and out of plane, N m, peak interaction.
-        scalars: by name (``kernel.RESULT``), each (n,).
+        scalars: by name (``craft.RESULT``), each (n,).
         flags: (n,).
+        trace: (frames, 8 + 2 arms, n) time, position, quaternion, tip deflections; empty unless asked for.
     """
 
     peak: Floats
@@ -36,6 +38,7 @@ class Scene:
     moment: Floats
     scalars: dict[str, Floats]
     flags: NDArray[np.int32]
+    trace: Floats
 
 
 def plane(normal: tuple[float, float, float] = (0.0, 0.0, 1.0), n: int = 1) -> Floats:
@@ -45,7 +48,9 @@ def plane(normal: tuple[float, float, float] = (0.0, 0.0, 1.0), n: int = 1) -> F
     return rows
 
 
-def single_bed(stiffness: float, crush: float, y: float = 0.0, mu: float = 0.0, law: int = BED, parts: int = 1) -> Beds:
+def single_bed(
+    stiffness: float, crush: float, y: float = 0.0, mu: float = 0.0, law: int = BED, parts: int = 1
+) -> Beds:
     """One surface, equal beds for every part; ``y`` is alpha times the closing speed."""
 
     def table(x: float) -> Floats:
@@ -73,13 +78,15 @@ def run(
     law: int = BED,
     dt: float = 1e-5,
     steps: int = 2000,
+    every: int = 0,
 ) -> Scene:
     """Run the kernel on (13, n) initial states.
 
     Args:
         craft: the body.
         beds: its contact beds.
-        state: position and velocity of the core (world), quaternion, body rate.
+        state: position and velocity of the core (world), quaternion, body rate; (13 + 4 arms) rows with each
+            arm's tip deflections in and out of plane and their rates.
         obstacles: (16, n) rows; a horizontal plane through the origin by default.
         kinds: (n,) shapes; planes by default.
         surfaces: (n,) rows of ``beds``; 0 by default.
@@ -87,12 +94,15 @@ def run(
         law: ``contact.BED`` or ``contact.HERTZ``.
         dt: time step, s.
         steps: most steps.
+        every: keep a frame each so many steps; 0 keeps none.
     """
     n = state.shape[1]
     parts, arms = len(craft.radius), len(craft.tip_mass)
     peak, impulse, touched = (np.zeros((parts, n)) for _ in range(3))
     moment, result = np.zeros((arms, 3, n)), np.zeros((len(RESULT), n))
     flags = np.zeros(n, dtype=np.int32)
+    frames = steps // every + 1 if every else 0
+    trace = np.zeros((frames, 8 + 2 * arms if every else 0, n if every else 0))
     crash_all(
         craft,
         beds,
@@ -104,6 +114,9 @@ def run(
         np.ones(n) if speed is None else speed,
         dt,
         steps,
+        1e9,
+        every,
+        trace,
         peak,
         impulse,
         touched,
@@ -111,4 +124,4 @@ def run(
         result,
         flags,
     )
-    return Scene(peak, impulse, touched, moment, dict(zip(RESULT, result, strict=True)), flags)
+    return Scene(peak, impulse, touched, moment, dict(zip(RESULT, result, strict=True)), flags, trace)

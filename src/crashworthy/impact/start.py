@@ -19,7 +19,7 @@ from crashworthy.impact.sampler import Draws
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from crashworthy.impact.kernel import Craft
+    from crashworthy.impact.craft import Craft
     from crashworthy.impact.scenario import Scenario
 
     Floats = NDArray[np.float64]

@@ -10,7 +10,7 @@ import numpy as np
 
 from crashworthy.impact.batch import REFINED
 from crashworthy.impact.damage import Z90, interval, mode_load, part_chances, wilson
-from crashworthy.impact.kernel import FLAG_ENERGY, FLAG_INVALID, FLAG_PENETRATION, FLAG_STEP
+from crashworthy.impact.craft import FLAG_ENERGY, FLAG_INVALID, FLAG_PENETRATION, FLAG_STEP
 from crashworthy.quantities import G_N
 
 if TYPE_CHECKING:
@@ -237,7 +237,7 @@ def _count(x: float) -> str:
     return f"{x:.0f}" if x >= 9.95 else f"{x:.1f}"
 
 
-def _rounded(x: Any) -> Any:  # noqa: ANN401 - any JSON value
+def _rounded(x: Any) -> Any:
     if isinstance(x, float):
         return float(f"{x:.9g}") if math.isfinite(x) else None
     if isinstance(x, dict):
@@ -342,7 +342,14 @@ def _groups(
         mean, low, high = interval(*(np.asarray(t) for t in total))
         most = float(len(members))
         groups.append(
-            GroupSummary(kind, _PLURALS.get(kind, kind + "s"), len(members), 100 * mean, 100 * low, 100 * min(high, most))
+            GroupSummary(
+                kind,
+                _PLURALS.get(kind, kind + "s"),
+                len(members),
+                100 * mean,
+                100 * low,
+                100 * min(high, most),
+            )
         )
     return tuple(sorted(groups, key=lambda g: (-g.breaks, g.kind)))
 

@@ -86,7 +86,12 @@ def tip_stiffness(
     Raises:
         CrashworthyError: a size or modulus is not positive.
     """
-    sizes = {"length": length, "width": min(width_root, width_tip), "thickness": thickness, "modulus": modulus}
+    sizes = {
+        "length": length,
+        "width": min(width_root, width_tip),
+        "thickness": thickness,
+        "modulus": modulus,
+    }
     for name, size in sizes.items():
         if not (size > 0.0 and math.isfinite(size)):
             raise CrashworthyError(

@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
-from crashworthy.materials.table import ACCESS, datum, rows
+from crashworthy.materials.table import datum, rows
 
 if TYPE_CHECKING:
     from crashworthy.build.quad import Arm, Part, Quad
@@ -74,7 +74,9 @@ def arm_root_moments(arm: Arm) -> tuple[float, float]:
     return notch * out_of_plane, notch * in_plane
 
 
-def shaft_bend_force(diameter: float, yield_stress: float, lever: float, share: float, bore: float = 0.0) -> float:
+def shaft_bend_force(
+    diameter: float, yield_stress: float, lever: float, share: float, bore: float = 0.0
+) -> float:
     """Rim force that bends a shaft for good, N: share F lever = s_y pi (d^4 - d_i^4)/(32 d)."""
     section = math.pi * (diameter**4 - bore**4) / (32.0 * diameter)
     return yield_stress * section / (share * lever)
@@ -229,8 +231,12 @@ def capacities(quad: Quad) -> tuple[Capacity, ...]:
         elif part.kind == "plate":
             modes.append(_plate_mode(index, part, spread))
         elif part.kind == "battery":
-            modes.append(_table_mode(index, "battery", "face_force", "cell crushed, flat", spread, obstacle="flat"))
-            modes.append(_table_mode(index, "battery", "edge_force", "cell crushed, edge", spread, obstacle="round"))
+            modes.append(
+                _table_mode(index, "battery", "face_force", "cell crushed, flat", spread, obstacle="flat")
+            )
+            modes.append(
+                _table_mode(index, "battery", "edge_force", "cell crushed, edge", spread, obstacle="round")
+            )
         elif part.kind == "board":
             modes.append(
                 _table_mode(index, "board", "pseudo_velocity", "shaken", spread, load="pseudo_velocity")
@@ -252,5 +258,3 @@ def _in_the_field(mode: Capacity, kind: str) -> Capacity:
         source=f"{mode.source}; times field factor {factor.value:g} ({factor.source})",
         access=max(mode.access, factor.access, key=_TRUST.index),
     )
-
-
