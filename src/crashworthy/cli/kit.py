@@ -11,6 +11,9 @@ from crashworthy.cli.output import caution, print_json, say, table
 
 __all__ = ["kit", "stock"]
 
+REASONED = 3
+"""Items whose reason is printed: those that run out first."""
+
 
 def kit(
     quad: Annotated[str, typer.Argument(help="A quad of the fleet by its short name.")],
@@ -33,13 +36,23 @@ def kit(
         return
     say(plan.summary())
     table(
-        ("item", "carry", "buy", "g", "coins", "enough in 100 trips", "why"),
+        ("item", "carry", "buy", "g", "coins", "expected use", "enough in 100 trips"),
         [
-            (x.label, x.count, x.buy, f"{x.grams:.0f}", f"{x.coins:.1f}", f"{100 * x.p_enough:.0f}", x.why)
+            (
+                x.label,
+                x.count,
+                x.buy,
+                f"{x.grams:.0f}",
+                f"{x.coins:.1f}",
+                f"{x.expected:.1f}",
+                f"{100 * x.p_enough:.0f}",
+            )
             for x in plan.lines
         ],
-        right="lrrrrrl",
+        right="lrrrrrr",
     )
+    for x in plan.lines[:REASONED]:
+        say(f"{x.label[:1].upper()}{x.label[1:]}: {x.why}.")
     if plan.left:
         say("Not carried: " + ", ".join(f"{x.label} (enough in {100 * x.p_enough:.0f})" for x in plan.left))
     say("Tools: " + ", ".join(t.name for t in plan.tools))
