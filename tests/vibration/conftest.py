@@ -30,7 +30,7 @@ def beside(name: str) -> Any:
 
 @pytest.fixture(scope="session")
 def make_quad() -> Any:
-    """Makes the small quad: make_quad(spin, order)."""
+    """The maker of small quads, by turning sense and order of the motors."""
     return beside("small_quad").small_quad
 
 

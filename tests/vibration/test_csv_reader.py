@@ -14,6 +14,7 @@ from crashworthy.vibration.readers.mapping import name_guess, unit_guess
 
 
 def table(path: Path, header: str, rows: list[str], sep: str = "\n") -> Path:
+    """Write a header and rows."""
     path.write_text(sep.join([header, *rows]) + sep, encoding="utf-8", newline="")
     return path
 
@@ -21,6 +22,7 @@ def table(path: Path, header: str, rows: list[str], sep: str = "\n") -> Path:
 def gyro_rows(
     n: int = 400, fs: float = 1000.0, form: str = "{t:.6f},{x:.3f},{y:.3f},{z:.3f}", k: float = 100.0
 ) -> list[str]:
+    """Rows of a clock (t in s, m in ms, u in microseconds) and three rates."""
     return [
         form.format(
             t=i / fs, u=round(i / fs * 1e6), m=i / fs * 1e3, x=k * np.sin(i), y=k * np.cos(i), z=0.5 * k
@@ -32,15 +34,19 @@ def gyro_rows(
 @pytest.mark.parametrize(
     ("header", "quantity"),
     [
-        ("time_us", "time"), ("timestamp", "time"), ("t", "time"), ("Time (s)", "time"), ("time [ms]", "time"),
-        ("gyro_x [deg/s]", "gyro_x"), ("gyroX(rad/s)", "gyro_x"), ("gyro[2]", "gyro_z"), ("gyro_rad[0]", "gyro_x"),
+        ("time_us", "time"), ("timestamp", "time"), ("t", "time"), ("Time (s)", "time"),
+        ("time [ms]", "time"),
+        ("gyro_x [deg/s]", "gyro_x"), ("gyroX(rad/s)", "gyro_x"), ("gyro[2]", "gyro_z"),
+        ("gyro_rad[0]", "gyro_x"),
         ("rate_pitch", "gyro_y"), ("p", "gyro_x"), ("wz", "gyro_z"), ("omega_y", "gyro_y"),
         ("acc_x [g]", "acc_x"), ("accel[1]", "acc_y"), ("az", "acc_z"), ("acceleration_z_m/s2", "acc_z"),
-        ("rpm_1", "speed_#1"), ("erpm[0]", "speed_#0"), ("motor2_rpm", "speed_#2"), ("esc[3].esc_rpm", "speed_#3"),
+        ("rpm_1", "speed_#1"), ("erpm[0]", "speed_#0"), ("motor2_rpm", "speed_#2"),
+        ("esc[3].esc_rpm", "speed_#3"),
         ("speed_fl [Hz]", "speed_1"), ("rpm_rr", "speed_4"),
         ("motor[0]", "command_#0"), ("command_3", "command_#3"), ("throttle_rl", "command_3"),
         ("vbat", "volts"), ("voltage (V)", "volts"), ("current_a", "amps"), ("amperage", "amps"),
-        ("setpoint[0]", "ignore"), ("latitude", "ignore"), ("motor_temperature", "ignore"), ("rssi", "ignore"),
+        ("setpoint[0]", "ignore"), ("latitude", "ignore"), ("motor_temperature", "ignore"),
+        ("rssi", "ignore"),
     ],
 )  # fmt: skip
 def test_headers_are_recognised(header: str, quantity: str) -> None:
@@ -50,8 +56,15 @@ def test_headers_are_recognised(header: str, quantity: str) -> None:
 
 @pytest.mark.parametrize(
     ("header", "unit"),
-    [("gyro_x [deg/s]", "deg/s"), ("gyroX(rad/s)", "rad/s"), ("time_us", "us"), ("Time (ms)", "ms"), ("volts [V]", "V"), ("rpm_1", "")],
-)  # fmt: skip
+    [
+        ("gyro_x [deg/s]", "deg/s"),
+        ("gyroX(rad/s)", "rad/s"),
+        ("time_us", "us"),
+        ("Time (ms)", "ms"),
+        ("volts [V]", "V"),
+        ("rpm_1", ""),
+    ],
+)
 def test_units_in_headers_are_recognised(header: str, unit: str) -> None:
     """A unit in brackets or as last word is taken."""
     assert unit_guess(header) == unit
@@ -130,7 +143,7 @@ def test_electrical_speed_takes_the_pole_pairs(tmp_path: Path) -> None:
 
 
 def test_axes_and_acceleration_units(tmp_path: Path) -> None:
-    """x forward, y right, z down is turned to y left, z up; g becomes m/s²."""
+    """Axes x forward, y right, z down is turned to y left, z up; g becomes m/s²."""
     rows = [f"{i / 500:.4f},10,20,30,0.1,0.2,{-1 + 0.001 * (i % 2)}" for i in range(200)]
     head = "# axes: FRD\ntime,gyro_x [deg/s],gyro_y [deg/s],gyro_z [deg/s],acc_x [g],acc_y [g],acc_z [g]"
     log = read_log(table(tmp_path / "a.csv", head, rows))

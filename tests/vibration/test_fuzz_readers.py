@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
 from typing import Any
 
@@ -44,11 +45,11 @@ HEAD = st.sampled_from(
 def only_log_errors(reader: Any, path: Path, content: bytes) -> None:
     """Read and analyse; anything but a log or a LogError is a failure."""
     path.write_bytes(content)
-    try:
-        assert reader.sniff(path) >= 0.0
+    assert reader.sniff(path) >= 0.0
+    log = None
+    with contextlib.suppress(LogError):
         log = reader.read(path)
-    except LogError as problem:
-        assert all(p.what for p in problem.problems)
+    if log is None:
         return
     assert isinstance(log, FlightLog)
     analyse(log, None).to_json()
@@ -73,10 +74,8 @@ def test_csv_wild_tables(tmp_path: Path, head: list[str], rows: list[list[str]],
     content = "\n".join(sep.join(r) for r in [head, *rows]).encode("utf-8", "replace")
     only_log_errors(CsvReader(), path, content)
     if content:
-        try:
+        with contextlib.suppress(LogError):
             guess(path).to_json()
-        except LogError:
-            pass
 
 
 @FUZZ
@@ -108,6 +107,7 @@ def mutate(data: st.DataObject, content: bytes) -> bytes:
 
 @pytest.fixture(scope="module")
 def good_ulog(write_ulog: Any, tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    """A small sound log."""
     t = np.arange(60) / 250.0 * 1e6
     z = 0 * t
     path = tmp_path_factory.mktemp("u") / "good.ulg"
@@ -152,7 +152,5 @@ def test_ulog_random_bytes(tmp_path: Path, content: bytes) -> None:
 def test_mapping_any_value(value: object) -> None:
     """Any JSON value as mapping: a mapping or a LogError."""
     for data in (value, {"columns": value}, {"columns": {"a": value}}):
-        try:
-            Mapping.from_dict(data)
-        except LogError as problem:
-            assert problem.problems
+        with contextlib.suppress(LogError):
+            assert Mapping.from_dict(data).columns

@@ -10,6 +10,7 @@ from crashworthy.vibration.log import make_log, release_hold
 
 
 def even(n: int = 1000, fs: float = 1000.0) -> tuple[np.ndarray, np.ndarray]:
+    """An even clock and three smooth rates."""
     t = np.arange(n) / fs
     return t, np.column_stack([np.sin(2 * np.pi * 5 * t), np.cos(2 * np.pi * 5 * t), t])
 

@@ -25,7 +25,7 @@ def test_resistance_of_the_simulated_pack(report: LogReport, flight: SimulatedFl
 @settings(max_examples=20, deadline=None)
 @given(st.floats(0.005, 0.2), st.integers(0, 1000))
 def test_resistance_is_found_whatever_it_is(r0: float, seed: int) -> None:
-    """A pack of 5 to 200 mΩ with a straight fall of voltage comes back within 3 % and the stated error holds."""
+    """A pack of 5 to 200 mΩ comes back within 3 %, and the stated error holds."""
     rng = np.random.default_rng(seed)
     t = np.arange(0, 60, 0.02)
     i = 30 + 15 * np.sin(2 * np.pi * t / 3.1 + seed) + 10 * np.sin(2 * np.pi * t / 0.9)

@@ -18,6 +18,7 @@ from crashworthy.vibration.report import analyse
 def bare(
     fs: float, hz: float = 300.0, seconds: float = 8.0, updates: float = 100.0, motors: int = 4
 ) -> FlightLog:
+    """Noise of any rate with steady speeds."""
     t = np.arange(round(seconds * fs)) / fs
     slow = np.arange(round(seconds * updates)) / updates
     rng = np.random.default_rng(1)
@@ -32,7 +33,8 @@ def bare(
     [
         (250, "unbalance", "too slow"), (500, "unbalance", "too slow"), (800, "unbalance", "too slow"),
         (1000, "unbalance", "can"), (1000, "blade pass", "too slow"), (2000, "blade pass", "too slow"),
-        (3200, "blade pass", "can"), (500, "dose", "too slow"), (1000, "dose", "can"), (250, "spectrum", "can"),
+        (3200, "blade pass", "can"), (500, "dose", "too slow"), (1000, "dose", "can"), (250, "spectrum",
+        "can"),
     ],
 )  # fmt: skip
 def test_rate_rules(quad: Any, fs: float, question: str, verdict: str) -> None:

@@ -17,17 +17,20 @@ class Strange(CsvReader):
 
     name = "strange"
 
-    def sniff(self, path: Path) -> float:
+    def sniff(self, path: Path) -> float:  # noqa: ARG002 - the protocol names it
+        """Always sure."""
         return 0.9
 
-    def read(self, path: Path, mapping: Any = None, pole_pairs: int | None = None) -> Any:
+    def read(self, *_: Any, **__: Any) -> Any:
+        """Always break."""
         raise ZeroDivisionError("oh")
 
 
 class Nosy(CsvReader):
     """A stranger's reader that breaks while looking."""
 
-    def sniff(self, path: Path) -> float:
+    def sniff(self, path: Path) -> float:  # noqa: ARG002 - the protocol names it
+        """Always break."""
         raise RuntimeError("oh")
 
 
@@ -50,6 +53,7 @@ def fake(monkeypatch: pytest.MonkeyPatch, *rows: tuple[str, object, str]) -> Non
 
 
 def broken(made: object) -> object:
+    """Load, or fail as asked."""
     if isinstance(made, Exception):
         raise made
     return made
@@ -57,6 +61,7 @@ def broken(made: object) -> object:
 
 @pytest.fixture
 def table(tmp_path: Path) -> Path:
+    """A small readable log."""
     path = tmp_path / "a.csv"
     path.write_text("time,volts\n" + "".join(f"{i / 10},{20 + i % 3}\n" for i in range(30)))
     return path
@@ -73,7 +78,7 @@ def test_own_readers_are_registered() -> None:
 
 
 def test_broken_package_does_not_take_the_others_down(monkeypatch: pytest.MonkeyPatch, table: Path) -> None:
-    """A reader that cannot be loaded or is none becomes a problem with its package's name; csv still reads."""
+    """A reader that cannot be loaded becomes a problem that names its package; csv still reads."""
     fake(
         monkeypatch,
         ("bad", ImportError("no such thing"), "strangers-log"),

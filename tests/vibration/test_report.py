@@ -74,7 +74,7 @@ def test_blade_passing_follows_the_truth(quad: Any, tmp_path: Any) -> None:
     assert got[1] / got[0] == pytest.approx(2.0, rel=0.05)
 
 
-def test_campbell_shows_order_one_where_it_belongs(report: LogReport, log: FlightLog) -> None:
+def test_campbell_shows_order_one_where_it_belongs(report: LogReport) -> None:
     """In each row of the map the loudest frequency above 100 Hz lies near the motors' speed."""
     chart = report.campbell
     assert chart is not None
@@ -94,7 +94,7 @@ def test_progress_rises_to_one(log: FlightLog, quad: Any) -> None:
     assert all(w for _, w in seen)
 
 
-def test_gaps_in_flight_change_little(log: FlightLog, quad: Any, flight: Any) -> None:
+def test_gaps_in_flight_change_little(log: FlightLog, quad: Any) -> None:
     """With a tenth of the log missing in pieces the finding stands, and the gaps are told."""
     from crashworthy.vibration.log import make_log
 

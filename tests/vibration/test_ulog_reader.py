@@ -23,6 +23,7 @@ FIFO = (
 
 
 def combined(n: int = 1000, fs: float = 250.0) -> np.ndarray:
+    """Rows of gyro and acceleration."""
     t = np.arange(n) / fs
     return np.column_stack([t * 1e6 + 5e6, np.sin(t), np.cos(t), t, 0 * t, 0 * t, 0 * t - 9.8])
 

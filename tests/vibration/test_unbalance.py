@@ -20,10 +20,12 @@ from crashworthy.vibration.unbalance import GRADES, grade, grade_value, permissi
 
 
 def by_corner(report: LogReport) -> dict[str, Any]:
+    """Cards by corner."""
     return {m.corner: m for m in report.motors}
 
 
 def flown(quad: Any, path: Path, seconds: float, seed: int, unbalance: Any, **more: Any) -> LogReport:
+    """Simulate, write, read, analyse."""
     return analyse(
         read_log(simulate_flight(quad, seconds, seed, unbalance, **more).write_csv(path / "a.csv")), quad
     )
@@ -50,7 +52,7 @@ def test_unbalance_holds_on_other_flights(quad: Any, tmp_path: Path, seed: int) 
 
 def test_no_unbalance_reads_as_none(quad: Any, tmp_path: Path) -> None:
     """Perfect props read under 0.2 g mm and nothing stands out."""
-    report = flown(quad, tmp_path, 8.0, 7, (0.0, 0.0, 0.0, 0.0))
+    report = flown(quad, tmp_path, 6.0, 7, (0.0, 0.0, 0.0, 0.0))
     assert max(m.unbalance or 0.0 for m in report.motors) < 0.2
     assert "No motor stands out" in report.summary()
 
@@ -66,8 +68,8 @@ def test_equal_speeds_are_not_separable(quad: Any, tmp_path: Path) -> None:
 
 def test_error_grows_as_speeds_come_together(quad: Any, tmp_path: Path) -> None:
     """Motors 1 Hz apart have a larger stated error, or fewer blocks, than motors 8 Hz apart."""
-    far = flown(quad, tmp_path, 10.0, 4, (2.0, 8.0, 3.0, 20.0), fs=2000.0)
-    near = flown(quad, tmp_path, 10.0, 4, (2.0, 8.0, 3.0, 20.0), fs=2000.0, spread_hz=1.0)
+    far = flown(quad, tmp_path, 8.0, 4, (2.0, 8.0, 3.0, 20.0), fs=2000.0)
+    near = flown(quad, tmp_path, 8.0, 4, (2.0, 8.0, 3.0, 20.0), fs=2000.0, spread_hz=1.0)
     for corner in CORNERS:
         a, b = by_corner(far)[corner], by_corner(near)[corner]
         assert b.inflation > a.inflation

@@ -5,16 +5,17 @@ the log's rate; the analysis works with phasors at the logged samples.
 
 Model, body axes x forward, y left, z up:
 
-* Four motors follow speed histories of their own (common throttle moves, single corrections, punches) through a
-  first-order lag. The logged command is what the battery's momentary voltage makes of it.
+* Four motors follow speed histories of their own (common throttle moves, single corrections, punches)
+  through a first-order lag. The logged command is what the battery's momentary voltage makes of it.
 * Unbalance U turns with the rotor: in-plane force U·(ω² radial + ω̇ tangential) at the hub, moment r x F.
-* A bent blade ("track") pushes along the shaft once a turn, blade passing ``blades`` times a turn; both, and a
-  rough broadband thrust noise, reach the core through the arm's bending mode (transmissibility of a damped
-  spring, e.g. Inman, Engineering Vibration, ch. 2).
-* Body rates are the integral of I⁻¹·moment (Euler's equation without ω x Iω, which is 2e-4 of the line at 300 Hz),
-  with the slow part taken out by the attitude control (a high pass at 12 Hz) and the pilot's manoeuvres put in.
+* A bent blade ("track") pushes along the shaft once a turn, blade passing ``blades`` times a turn; both,
+  and a rough broadband thrust noise, reach the core through the arm's bending mode (transmissibility of a
+  damped spring, e.g. Inman, Engineering Vibration, ch. 2, from memory).
+* Body rates are the integral of I⁻¹·moment (Euler's equation without ω x Iω, which is 2e-4 of the line at
+  300 Hz), with the slow part taken out by the attitude control (a high pass at 12 Hz) and the pilot's
+  manoeuvres put in.
 * The gyro has white noise, a second-order low pass, a full scale and a clock with jitter.
-* Speed telemetry comes in updates of its own rate, late by ``lag``, rounded.
+* Speed telemetry comes in updates of its own rate, late by ``speed_lag``, rounded.
 * The battery is V = OCV(charge) - R0·I - RC relaxation; current is the cube of speed plus electronics.
 
 Magnitudes of noise, throttle and battery are assumptions, chosen to look like a 5-inch freestyle quad.
@@ -124,7 +125,7 @@ def _speeds(rng: np.random.Generator, t: Floats, base: float, sweep: float, spre
         common += 0.9 * sweep * np.exp(-(((t - at) / wide) ** 2))
     out = np.empty((len(t), 4))
     for m in range(4):
-        own = spread * (m - 1.5)
+        own: Floats = np.full(len(t), spread * (m - 1.5))
         own = own + spread * 0.8 * np.sin(2 * np.pi * (t * rng.uniform(0.2, 0.5) + rng.random()))
         own = own + spread * 0.4 * np.sin(2 * np.pi * (t * rng.uniform(0.8, 1.6) + rng.random()))
         out[:, m] = common + own
@@ -142,7 +143,8 @@ def _battery(
     x, y = np.array(_OCV).T
     a = np.exp(-dt / tau)
     relaxing = lfilter([1.0 - a], [1.0, -a], current)
-    return cells * np.interp(charge, x, y) - r0 * current - r1 * relaxing
+    out: Floats = cells * np.interp(charge, x, y) - r0 * current - r1 * relaxing
+    return out
 
 
 def simulate_flight(
@@ -153,6 +155,7 @@ def simulate_flight(
     fs: float = 4000.0,
     *,
     track_n: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0),
+    log_order: tuple[str, ...] = ("fl", "fr", "rl", "rr"),
     spin: str = "in",
     blades: int = 3,
     base_hz: float = 290.0,
@@ -185,20 +188,30 @@ def simulate_flight(
         unbalance_g_mm: by corner.
         fs: gyro samples a second.
         track_n: once-a-turn thrust change of each motor at 300 turns a second, N.
+        log_order: corner of each motor column of the log; unbalance and track stay by corner.
         spin: "in" or "out".
         blades: of each prop.
-        base_hz, sweep_hz, spread_hz: mean speed, throttle moves, distance between motors, turns a second.
+        base_hz: mean speed, turns a second.
+        sweep_hz: size of the throttle moves, turns a second.
+        spread_hz: distance between the motors' speeds, turns a second.
         blade_n: blade-passing thrust at 300 turns a second, N.
-        arm_hz, arm_damping: bending mode of each arm.
+        arm_hz: bending mode of each arm.
+        arm_damping: its damping ratio.
         rough_n: rough broadband force of each rotor along the shaft at 300 turns a second, N rms over all
             frequencies of the simulation; 0.6 of it in each direction across.
         noise_dps: gyro white noise density, deg/s/√Hz.
         low_pass_hz: cut-off of the gyro's second-order low pass; 0.45 fs when 0.
         full_scale_dps: of the gyro.
         jitter: standard deviation of the clock over the step.
-        speed_rate, speed_lag, speed_noise_hz: of the speed telemetry.
+        speed_rate: speed telemetry, updates a second.
+        speed_lag: how late it is, s.
+        speed_noise_hz: its noise, turns a second.
         power_rate: voltage and current updates a second.
-        cells, capacity_ah, r0, r1, tau: of the pack.
+        cells: of the pack, in series.
+        capacity_ah: of the pack.
+        r0: its instant resistance, Ω.
+        r1: its slow resistance, Ω.
+        tau: time of the slow one, s.
     """
     from scipy.signal import butter, lfilter, sosfilt
 
@@ -256,12 +269,13 @@ def simulate_flight(
     seen += speed_noise_hz * rng.standard_normal(seen.shape)
     current = 0.6 + (followed**3).sum(axis=1) * (32.0 / (4 * 300.0**3))
     volts = _battery(slow, current, cells, capacity_ah * 3600.0, r0, r1, tau)
-    for m in range(4):
-        columns[f"rpm_{m + 1}"] = _blank(n, rows, np.round(seen[:, m] * 6.0) * 10.0)
-    for m in range(4):
+    motors = [("fl", "fr", "rl", "rr").index(c) for c in log_order]
+    for k, m in enumerate(motors):
+        columns[f"rpm_{k + 1}"] = _blank(n, rows, np.round(seen[:, m] * 6.0) * 10.0)
+    for k, m in enumerate(motors):
         # Full command turns an unloaded motor 34 times a second for each volt (assumption).
         need = np.clip(target[:, m] / (34.0 * volts), 0.0, 1.0) ** 2
-        columns[f"command_{m + 1}"] = _blank(n, rows, np.interp(clock[rows], slow, need))
+        columns[f"command_{k + 1}"] = _blank(n, rows, np.interp(clock[rows], slow, need))
     rows = _every(fs, power_rate, n)
     v = np.interp(clock[rows], slow, volts) + 0.02 * rng.standard_normal(len(rows))
     i = np.interp(clock[rows], slow, current) + 0.3 * rng.standard_normal(len(rows))
@@ -323,6 +337,7 @@ def demo_flight(quad: Quad, seconds: float = 20.0, seed: int = 20) -> SimulatedF
         seconds,
         seed,
         track_n=(0.02, 0.02, 0.25, 0.02),
+        log_order=tuple(getattr(motors, "log_order", ("fl", "fr", "rl", "rr"))),
         spin=str(getattr(motors, "spin", "in")),
         blades=int(getattr(getattr(quad.sheet, "props", None), "blades", 3) or 3),
     )

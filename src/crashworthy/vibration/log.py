@@ -6,6 +6,7 @@ Axes are those of the quad: x forward, y left, z up. Nothing format-specific goe
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -135,7 +136,7 @@ class FlightLog:
         step = np.diff(self.t)
         cuts = np.flatnonzero(step > (bridge + 1.5) * np.median(step)) + 1
         edges = [0, *cuts.tolist(), len(self.t)]
-        return tuple(slice(a, b) for a, b in zip(edges[:-1], edges[1:], strict=True) if b - a > 1)
+        return tuple(slice(a, b) for a, b in pairwise(edges) if b - a > 1)
 
     def uniform(self, stretch: slice) -> Singles:
         """Gyro over one stretch on an even clock, (k, 3) rad/s.
@@ -261,12 +262,19 @@ def make_log(
     the longest rising stretch is kept and the rest noted. All clocks are shifted by the same zero.
 
     Args:
-        source, reader: where from.
-        t, gyro: (n,) s and (n, 3) rad/s.
-        acc_t, acc: (k,) s and (k, 3) m/s².
-        speed_t, speed: (k,) s and (k, m) Hz; held values are released to their updates.
-        command_t, command: (k,) s and (k, m) 0 to 1; the same.
-        power_t, volts, amps: (k,) s, V and A; the same.
+        source: file name.
+        reader: name of the reader.
+        t: (n,) clock of the gyro, s.
+        gyro: (n, 3) rad/s.
+        acc_t: (k,) s.
+        acc: (k, 3) m/s².
+        speed_t: (k,) s.
+        speed: (k, m) Hz; held values are released to their updates.
+        command_t: (k,) s.
+        command: (k, m) 0 to 1; released too.
+        power_t: (k,) s.
+        volts: (k,) V; released too.
+        amps: (k,) A.
         units: unit in the file by quantity.
         dropouts: rows or messages lost so far.
         invented: the file says that it was simulated.
@@ -284,8 +292,8 @@ def make_log(
         keep = _longest_rise(clock) if len(clock) else slice(0, 0)
         if keep.stop - keep.start < len(clock):
             said.append(
-                f"the clock goes back: {len(clock) - (keep.stop - keep.start)} of {len(clock)} rows belong to "
-                "another flight or are out of order and were left out"
+                f"the clock goes back: {len(clock) - (keep.stop - keep.start)} of {len(clock)} rows belong "
+                "to another flight or are out of order and were left out"
             )
             clock, gyro = clock[keep], gyro[keep]
             span = (float(clock[0]), float(clock[-1]))

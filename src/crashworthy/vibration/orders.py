@@ -1,9 +1,9 @@
 """Shaft angles, and least squares in the shaft-angle domain over short blocks.
 
-In each block of a few tenths of a second the signal is fitted by cosines and sines of every motor's shaft angle
-at once, Hann weighted. What a block needs is its Gram matrix and right side; amplitudes, energies and the joint
-fit of unbalance all follow from those (order tracking by least squares: e.g. Randall, Vibration-based Condition
-Monitoring, 2011, ch. 3).
+In each block of a few tenths of a second the signal is fitted by cosines and sines of every motor's shaft
+angle at once, Hann weighted. What a block needs is its Gram matrix and right side; amplitudes, energies
+and the joint fit of unbalance all follow from those (order tracking by least squares: e.g. Randall,
+Vibration-based Condition Monitoring, 2011, ch. 3).
 """
 
 from __future__ import annotations
@@ -47,8 +47,8 @@ LONGEST_LAG: Final = 0.024
 """Longest telemetry lag that is tried, s."""
 
 CERTAIN: Final = 2.0
-"""Standard errors by which the best lag must beat the worst. On simulated flights 1.8 to 8 where there is a line
-to follow, under 1 where there is none."""
+"""Standard errors by which the best lag must beat the worst. On simulated flights 1.8 to 8 where there is
+a line to follow, under 1 where there is none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +111,7 @@ class Blocks:
 
 def blocks(log: FlightLog, seconds: float = BLOCK, overlap: float = 0.5) -> Blocks:
     """Blocks that lie whole between gaps of more than five samples."""
-    size = max(int(round(seconds * log.fs)), 8)
+    size = max(round(seconds * log.fs), 8)
     hop = max(int(size * (1.0 - overlap)), 1)
     starts: list[Ints] = [np.arange(s.start, s.stop - size + 1, hop, dtype=np.int64) for s in log.segments()]
     start = np.concatenate(starts) if starts else np.empty(0, dtype=np.int64)
@@ -177,7 +177,7 @@ def pieces(
 
 
 def energy(log: FlightLog, where: Blocks, shafts: Shafts, order: float = 1.0) -> Floats:
-    """Energy that the order explains over the energy of the fast part, mean over axes, (b,); nan where unknown."""
+    """Energy the order explains over the energy of the fast part, mean over axes, (b,); nan where unknown."""
     w = hann(where.size)[:, None]
     out = np.full(len(where), np.nan)
     for piece in pieces(log, where, shafts, [order]):

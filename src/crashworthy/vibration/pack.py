@@ -1,9 +1,9 @@
 """Electrical resistance of the pack from voltage and current in flight.
 
-V(t) = OCV(t) - R0·I(t) - R1·(I after a first-order lag of τ), by linear least squares; the slowly falling OCV is
-a chain of straight lines with a knot every 8 s. A plain line through V over I, or first differences, are biased
-by that fall and by noise, and are not used. Model: one RC element (Thevenin model of a cell, e.g. Plett, Battery
-Management Systems I, 2015, ch. 2).
+V(t) = OCV(t) - R0·I(t) - R1·(I after a first-order lag of τ), by linear least squares; the slowly falling
+OCV is a chain of straight lines with a knot every 8 s. A plain line through V over I, or first
+differences, are biased by that fall and by noise, and are not used. Model: one RC element (Thevenin model
+of a cell, e.g. Plett, Battery Management Systems I, 2015, ch. 2).
 """
 
 from __future__ import annotations
@@ -30,7 +30,8 @@ SWING: Final = 2.0
 """Least standard deviation of the current within 8 s, A."""
 
 CAVEAT: Final = (
-    "Leads, plug and sensor are included. Resistance falls by about 1 to 2 % for each degree warmer (from memory): "
+    "Leads, plug and sensor are included. Resistance falls by about 1 to 2 % for each degree warmer "
+    "(from memory): "
     "compare packs at like temperature."
 )
 """Words that go with every figure."""

@@ -1,9 +1,9 @@
 """What a log can answer, decided before anything is computed.
 
 A line at f shows at |f - fs·round(f/fs)| in a record of fs samples a second, so a slow log hides or misplaces
-what it is asked about. Rules (measured on simulated flights): order 1 needs three samples a turn, blade passing
-three samples a blade; speed telemetry needs 45 updates a second, and under 15 it is useless. A log that is too
-slow for a question is answered "too slow", never as if nothing were wrong.
+what it is asked about. Rules (measured on simulated flights): order 1 needs three samples a turn, blade
+passing three samples a blade; speed telemetry needs 45 updates a second, and under 15 it is useless. A log
+that is too slow for a question is answered "too slow", never as if nothing were wrong.
 """
 
 from __future__ import annotations
@@ -71,7 +71,7 @@ def top_speed(log: FlightLog) -> float:
 
 
 def clipped(log: FlightLog) -> float:
-    """Share of samples at which an axis stands at the same extreme value, which a full scale leaves behind."""
+    """Share of samples at which an axis stands at its extreme value, as a full scale leaves it."""
     if log.gyro is None or not len(log.gyro):
         return 0.0
     worst = 0.0
@@ -200,7 +200,8 @@ def _orders(log: FlightLog, frame: Airframe | None, question: str, order: float,
             question,
             True,
             "caution",
-            f"motor speed comes at {updates:.0f} updates/s, needs {SPEED_WANTED:.0f}: figures may be off by a quarter",
+            f"motor speed comes at {updates:.0f} updates/s, needs {SPEED_WANTED:.0f}: figures may be "
+            "off by a quarter",
             f"log the motors' speed at {SPEED_WANTED:.0f} updates/s or more",
         )
     if partly:
@@ -208,7 +209,8 @@ def _orders(log: FlightLog, frame: Airframe | None, question: str, order: float,
             question,
             True,
             "caution",
-            f"{log.fs:.0f} samples/s is enough up to {log.fs / PER_TURN / order:.0f} turns/s; faster parts are left out",
+            f"{log.fs:.0f} samples/s is enough up to {log.fs / PER_TURN / order:.0f} turns/s; faster "
+            "parts are left out",
             f"log at {needs:.0f} samples/s or more",
         )
     share = clipped(log)

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from crashworthy.quantities import GRAM_MM
 from crashworthy.vibration.airframe import BELL_SHARE, Airframe, airframe
 from crashworthy.vibration.answers import Answer, LogReport, MotorCard
-from crashworthy.vibration.orders import Lag, Shafts, lag_search, order_tracks, speed_scale
+from crashworthy.vibration.cards import BladePass, blade_pass, gain_notes, motor_cards
+from crashworthy.vibration.orders import Lag, Shafts, lag_search, speed_scale
 from crashworthy.vibration.pack import CAVEAT, PackResistance, pack_resistance
-from crashworthy.vibration.quality import PER_TURN, QUESTIONS, Rule, clipped, quality
-from crashworthy.vibration.spectra import DOSE_BAND, Spectrum, campbell, noise_floor, spectrum, v_rms
-from crashworthy.vibration.unbalance import Unbalance, fit_unbalance, grade, grade_value
+from crashworthy.vibration.quality import QUESTIONS, Rule, clipped, quality
+from crashworthy.vibration.spectra import DOSE_BAND, campbell, noise_floor, spectrum, v_rms
+from crashworthy.vibration.unbalance import fit_unbalance
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -26,16 +25,11 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["REFERENCE", "STANDS_OUT", "analyse"]
-
-REFERENCE: Final = 5.0
-"""Apparent unbalance above which a motor can stand out, g mm: 0.08 g missing at 60 mm. Assumption."""
-
-STANDS_OUT: Final = 2.0
-"""Times the others' median at which a motor stands out. Assumption."""
+__all__ = ["analyse"]
 
 _MODEL = (
-    "Least squares over all motors and axes in 0.5 s blocks, through the build's inertia: an error of the inertia "
+    "Least squares over all motors and axes in 0.5 s blocks, through the build's inertia: an error "
+    "of the inertia "
     "passes into the figure one to one and cancels between flights of one quad. "
     "Apparent: arms that bend in their plane near the shaft speed amplify it."
 )
@@ -87,7 +81,7 @@ def analyse(
     cards: tuple[MotorCard, ...] = ()
     low_pass = None if cutoff_hz is None else (cutoff_hz, cutoff_order)
     if rules["blade pass"].can and shafts is not None:
-        blade = _blade_pass(log, shafts, frame.blades if frame else 3)
+        blade = blade_pass(log, shafts, frame.blades if frame else 3)
     answers.append(_blade_answer(rules["blade pass"], blade, frame))
     say(0.65, "unbalance")
     fitted = None
@@ -97,8 +91,8 @@ def analyse(
             longer = fit_unbalance(log, frame, shafts, 1.0)
             if sum(m.separable for m in longer.motors) > sum(m.separable for m in fitted.motors):
                 fitted = longer
-        cards = _cards(fitted, frame, blade, low_pass)
-        notes += _gain_notes(cards, low_pass)
+        cards = motor_cards(fitted, frame, blade, low_pass)
+        notes += gain_notes(cards, low_pass)
     answers.append(_unbalance_answer(rules["unbalance"], cards, lag, low_pass))
     say(0.85, "map")
     chart = None
@@ -139,11 +133,13 @@ def _notes(log: FlightLog, frame: Airframe | None) -> list[str]:
     if len(stretches) > 1:
         lost = sum(g.samples for g in log.meta.gaps)
         notes.append(
-            f"{len(log.meta.gaps)} gaps with about {lost} lost samples split the log into {len(stretches)} parts."
+            f"{len(log.meta.gaps)} gaps with about {lost} lost samples split the log into "
+            f"{len(stretches)} parts."
         )
     if log.meta.jitter > 0.1:
         notes.append(
-            f"The clock is uneven (steps vary by {100 * log.meta.jitter:.0f} %): spectra are blurred, orders are not."
+            f"The clock is uneven (steps vary by {100 * log.meta.jitter:.0f} %): spectra are blurred, "
+            "orders are not."
         )
     share = clipped(log)
     if share > 0.001:
@@ -157,7 +153,8 @@ def _lag_notes(log: FlightLog, lag: Lag, frame: Airframe | None) -> list[str]:
     notes = []
     if not lag.known:
         notes.append(
-            "The telemetry's lag is not certain (speeds hardly change or no line follows them); the likeliest is taken off."
+            "The telemetry's lag is not certain (speeds hardly change or no line follows them); the "
+            "likeliest is taken off."
         )
         return notes
     if lag.seconds > 0.0235:
@@ -168,124 +165,11 @@ def _lag_notes(log: FlightLog, lag: Lag, frame: Airframe | None) -> list[str]:
     best = int(np.argmax(got))
     if best and got[best] > 1.5 * got[0]:
         notes.append(
-            f"Order 1 fits better with {tried[best - 1]} pole pairs than with {pairs}: check the motors' pole pairs "
+            f"Order 1 fits better with {tried[best - 1]} pole pairs than with {pairs}: check the "
+            "motors' pole pairs "
             "or the speed column's unit."
         )
     return notes
-
-
-@dataclass(frozen=True, slots=True)
-class _BladePass:
-    """Blade-passing amplitude of each motor and its error, deg/s, over the blocks slow enough for the log."""
-
-    amplitude: Floats
-    error: Floats
-    blocks: int
-
-
-def _blade_pass(log: FlightLog, shafts: Shafts, blades: int) -> _BladePass | None:
-    tracks = order_tracks(log, shafts, [1.0, 2.0, float(blades)] if blades != 2 else [1.0, 2.0])
-    good = tracks.f.max(axis=1) * blades * PER_TURN <= log.fs * 1.0001 if len(tracks.t) else np.empty(0, bool)
-    if good.sum() < 4:
-        return None
-    power = (np.abs(tracks.amplitude[good, :, -1, :]) ** 2).sum(axis=2) - tracks.noise[good, :, -1]
-    middle = np.median(power, axis=0)
-    spread = 1.4826 * np.median(np.abs(power - middle), axis=0)
-    # 1.25: a median scatters so much more than a mean; half of the overlapping blocks are independent.
-    doubt = 1.25 * spread / np.sqrt(good.sum() / 2.0)
-    size = np.sqrt(np.maximum(middle, 0.0))
-    error = doubt / (2.0 * np.maximum(size, np.sqrt(np.maximum(doubt, 1e-300))))
-    return _BladePass(np.degrees(size), np.degrees(error), int(good.sum()))
-
-
-def _gain(speed: float, low_pass: tuple[float, int] | None) -> float:
-    return 1.0 if low_pass is None else float(1.0 / np.hypot(1.0, (speed / low_pass[0]) ** low_pass[1]))
-
-
-def _gain_notes(cards: tuple[MotorCard, ...], low_pass: tuple[float, int] | None) -> list[str]:
-    low = min((_gain(c.speed, low_pass) for c in cards), default=1.0)
-    if low >= 0.7:
-        return []
-    return [
-        f"The gyro's low pass leaves only {100 * low:.0f} % of the line at shaft speed: unbalance rests on the "
-        "cut-off that was given."
-    ]
-
-
-def _cards(
-    fitted: Unbalance, frame: Airframe, blade: _BladePass | None, low_pass: tuple[float, int] | None
-) -> tuple[MotorCard, ...]:
-    gains = [_gain(m.speed, low_pass) for m in fitted.motors]
-    size = np.array([m.unbalance / g for m, g in zip(fitted.motors, gains, strict=True)]) / GRAM_MM
-    error = np.array([m.error / g for m, g in zip(fitted.motors, gains, strict=True)]) / GRAM_MM
-    cards: list[MotorCard] = []
-    for i, m in enumerate(fitted.motors):
-        rest = np.delete(size, i)
-        rest = rest[np.isfinite(rest)]
-        others = float(np.median(rest)) if len(rest) else None
-        ratio = float(size[i] / others) if others and m.separable and others > 0.0 else None
-        value = grade_value(size[i] * GRAM_MM, float(frame.rotor_mass[i]), m.speed * 60.0)
-        verdict, text, change = _words(frame.labels[i], m.separable, size[i], error[i], others, m.inflation)
-        cloud = m.clouds[:: max(1, -(-len(m.clouds) // 200))] / GRAM_MM
-        cards.append(
-            MotorCard(
-                corner=frame.corners[i],
-                label=frame.labels[i],
-                motor=i + 1,
-                verdict=verdict,
-                unbalance=float(size[i]) if m.separable else None,
-                error=float(error[i]) if m.separable else None,
-                others=others,
-                ratio=ratio,
-                grade=grade(value) if m.separable else "",
-                track=m.track if m.model == "two" else None,
-                track_error=m.track_error if m.model == "two" else None,
-                blade_pass=None if blade is None else float(blade.amplitude[i]),
-                speed=m.speed,
-                blocks=m.blocks,
-                offered=m.offered,
-                inflation=m.inflation,
-                cloud=tuple((float(a), float(b)) for a, b in cloud),
-                text=text,
-                change=change,
-            )
-        )
-    rank = {"stands out": 0, "in line": 2, "no reference": 1, "not separable": 1}
-    cards.sort(key=lambda c: (rank[c.verdict], -(c.unbalance or 0.0), c.motor))
-    return tuple(cards)
-
-
-def _words(
-    label: str, separable: bool, size: float, error: float, others: float | None, inflation: float
-) -> tuple[str, str, str]:
-    """Verdict, text and what would change it."""
-    name = label.capitalize()
-    if not separable:
-        return (
-            "not separable",
-            f"{name}: not separable, another motor turns too nearly at the same speed (error x {inflation:.0f}).",
-            "Fly with throttle, roll and pitch moves so that the motors' speeds part.",
-        )
-    figure = f"apparent unbalance {size:.1f} ± {error:.1f} g mm"
-    if others is None:
-        return "no reference", f"{name}: {figure}; no other motor to compare with.", "Fly with more moves."
-    against = (
-        f"{size / others:.1f} times the others' {others:.1f}" if others > 0.05 else "the others near none"
-    )
-    # It stands out when it is so even at the near end of its error.
-    low = size - 2.0 * error
-    if low > STANDS_OUT * others and low > REFERENCE:
-        return (
-            "stands out",
-            f"{name}: {figure}, {against}: look at its prop first, then the motor's screws and shaft.",
-            "A flight with a new prop there: if the figure stays, it is the motor or its screws.",
-        )
-    return (
-        "in line",
-        f"{name}: {figure}, {against}.",
-        f"It would stand out above {max(STANDS_OUT * others, REFERENCE):.1f} g mm "
-        f"({STANDS_OUT:g} times the others and {REFERENCE:g} g mm, both assumptions).",
-    )
 
 
 def _none(rule: Rule) -> Answer:
@@ -310,7 +194,8 @@ def _spectrum_answer(rule: Rule, floor: Floats | None) -> Answer:
         "deg/s/√Hz",
         None,
         f"Noise floor {worst:.3g} deg/s/√Hz on the worst axis.",
-        f"Welch density, Hann window, half overlap; median between 0.6 and 0.9 of half the log's rate. {rule.why}.",
+        "Welch density, Hann window, half overlap; median between 0.6 and 0.9 of half the log's "
+        f"rate. {rule.why}.",
         "Softer mounting of the board, or a filter ahead of the log, lowers it.",
     )
 
@@ -326,13 +211,14 @@ def _dose_answer(rule: Rule, dose: float | None, frame: Airframe | None) -> Answ
         "mm/s rms",
         None,
         f"Vibration {dose * 1e3:.1f} mm/s rms at the rotors ({DOSE_BAND[0]:.0f} to {DOSE_BAND[1]:.0f} Hz).",
-        f"Gyro density summed over the band and the axes, times the rotors' radius of {frame.radius * 1e3:.0f} mm. "
+        "Gyro density summed over the band and the axes, times the rotors' radius of "
+        f"{frame.radius * 1e3:.0f} mm. "
         "The band is an assumption, kept the same for every log so that flights compare.",
         "Compare it with the same quad's own flights, not with other quads.",
     )
 
 
-def _blade_answer(rule: Rule, blade: _BladePass | None, frame: Airframe | None) -> Answer:
+def _blade_answer(rule: Rule, blade: BladePass | None, frame: Airframe | None) -> Answer:
     if not rule.can:
         return _none(rule)
     if blade is None:
@@ -402,7 +288,8 @@ def _unbalance_answer(
         "g mm",
         top.error,
         top.text,
-        f"{_MODEL} {filtered}{late} {rule.why}. Grades take the prop and {100 * BELL_SHARE:.0f} % of the motor as "
+        f"{_MODEL} {filtered}{late} {rule.why}. Grades take the prop and {100 * BELL_SHARE:.0f} % of "
+        "the motor as "
         "turning mass (assumption).",
         top.change,
     )
@@ -419,7 +306,8 @@ def _pack_answer(rule: Rule, pack: PackResistance | None) -> Answer:
         "mΩ",
         pack.error * 1e3,
         pack.summary(),
-        f"Regression of voltage on current with a falling open-circuit voltage and one relaxation of {pack.tau:g} s "
+        "Regression of voltage on current with a falling open-circuit voltage and one relaxation of "
+        f"{pack.tau:g} s "
         f"(assumption). {CAVEAT}",
         "A flight with the pack at another temperature, or a better current sensor.",
     )

@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 __all__ = ["DOSE_BAND", "Campbell", "Spectrum", "campbell", "noise_floor", "spectrum", "v_rms"]
 
 DOSE_BAND: Final = (100.0, 400.0)
-"""Band of the vibration that dose counts, Hz: shaft speeds of a 5-inch quad, and within reach of any log of 1000
-samples a second, so that flights compare. Assumption."""
+"""Band of the vibration that dose counts, Hz: shaft speeds of a 5-inch quad, and within reach of any log
+of 1000 samples a second, so that flights compare. Assumption."""
 
 FLOOR_BAND: Final = (0.6, 0.9)
 """Where the noise floor is looked for, as a share of fs/2: above the lines, below the clock's edge."""
@@ -45,7 +45,7 @@ class Spectrum:
     seconds: float
 
     def to_json(self, most: int = 400) -> dict[str, Any]:
-        """Root density in deg/s/√Hz, thinned to at most ``most`` points; each keeps its group's highest value."""
+        """Root density in deg/s/√Hz, thinned to ``most`` points; each keeps its group's highest value."""
         group = max(1, -(-len(self.f) // most))
         n = len(self.f) // group * group
         root = np.degrees(np.sqrt(self.density[:n])).reshape(-1, group, 3)
@@ -97,7 +97,7 @@ def noise_floor(s: Spectrum) -> Floats:
 
 
 def v_rms(s: Spectrum, radius: float, band: tuple[float, float] = DOSE_BAND) -> float:
-    """Vibration velocity at a rotor's radius, m/s rms: rates in the band, three axes summed, times the radius.
+    """Vibration velocity at a rotor's radius, m/s rms: rates in the band, axes summed, times the radius.
 
     Args:
         s: density.
@@ -154,7 +154,8 @@ def campbell(
         log: with gyro.
         shafts: speeds, or None.
         blades: of each prop, for the order lines.
-        rows, columns: largest size of the map.
+        rows: most rows of the map.
+        columns: most frequencies of the map.
         top: highest frequency, Hz.
     """
     points = 1 << max(5, int(np.log2(max(log.fs * 0.25, 32.0))))

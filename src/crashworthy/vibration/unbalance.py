@@ -2,9 +2,9 @@
 
 A rotor's unbalance U (kg m) turning at ω pulls with F = U ω² (1, -j s, 0) e^{jθ} at its hub r (s = ±1 turning
 sense); the moment r x F turns the quad at I⁻¹·(r x F)/(jω), so the rate is proportional to U·ω. A once-a-turn
-force along the shaft T ω² (a bent blade: "track") does the same through r x z and gives no yaw. Both unknowns of
-all motors are fitted to the three axes of each block at once. Valid below the arm's in-plane bending mode, near
-which the figure is amplified: hence *apparent* unbalance.
+force along the shaft T ω² (a bent blade: "track") does the same through r x z and gives no yaw. Both
+unknowns of all motors are fitted to the three axes of each block at once. Valid below the arm's in-plane
+bending mode, near which the figure is amplified: hence *apparent* unbalance.
 
 Grade: G = e·Ω in mm/s with e = U/m (ISO 21940-11:2016, 4; same relation as ISO 1940-1).
 """
@@ -58,8 +58,8 @@ INFLATION: Final = 4.0
 """A block counts for a motor while the other motors raise its variance at most so much (error x 2)."""
 
 MODEL_ERROR: Final = 0.01
-"""Share of a motor's own unbalance that is added to its error for what blocks do not show: the telemetry's angle
-within a block, filters. Measured on simulated flights at 4000 samples/s; labelled assumption."""
+"""Share of a motor's own unbalance that is added to its error for what blocks do not show: the telemetry's
+angle within a block, filters. Measured on simulated flights at 4000 samples/s; labelled assumption."""
 
 CROSSTALK: Final = 0.004
 """Share of the largest unbalance of all motors that is added to each motor's error; as above."""
@@ -233,9 +233,9 @@ def _fit(log: FlightLog, where: Blocks, shafts: Shafts, sign: Complexes) -> tupl
 def _size(value: Complexes, variance: Floats) -> tuple[float, float]:
     """Debiased magnitude and its standard error from blocks with complex scatter.
 
-    Phases do not hold over a flight (the telemetry's angle drifts), so |u|² less its variance is averaged, blocks
-    weighted by 1/(variance + typical square error); squares beyond five robust deviations are drawn in. The error
-    is that of a jackknife over runs of four overlapping blocks.
+    Phases do not hold over a flight (the telemetry's angle drifts), so |u|² less its variance is averaged,
+    blocks weighted by 1/(variance + typical square error); squares beyond five robust deviations are drawn
+    in. The error is that of a jackknife over runs of four overlapping blocks.
     """
     square = np.abs(value) ** 2 - variance
     mid = float(np.median(square))

@@ -88,7 +88,8 @@ class CsvReader:
         rows = parse(path, plan, [place[c.name] for c in columns])
         if rows.bad:
             notes.append(
-                f"{rows.bad} rows were ragged or not numbers and were left out, the first on line {rows.first_bad}"
+                f"{rows.bad} rows were ragged or not numbers and were left out, the first on line "
+                f"{rows.first_bad}"
             )
         pairs = pole_pairs or POLE_PAIRS
         if any(c.unit == "erpm" for c in columns) and not pole_pairs:

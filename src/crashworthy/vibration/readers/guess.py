@@ -1,8 +1,8 @@
 """Guess what the columns of a table mean, from their headers and from the range of their numbers.
 
-Rules of range (common practice, no source): a gyro whose 99.9th percentile is under 40 is in rad/s, else deg/s;
-a clock stepping by 0.05 to 50 is in ms, by 50 to 5000 in microseconds; a motor speed with a median over 60 000
-is electrical.
+Rules of range (common practice, no source): a gyro whose 99.9th percentile is under 40 is in rad/s, else
+deg/s; a clock stepping by 0.05 to 50 is in ms, by 50 to 5000 in microseconds; a motor speed with a median
+over 60 000 is electrical.
 """
 
 from __future__ import annotations
@@ -114,11 +114,9 @@ def guess_columns(file: str, plan: Layout, data: Floats) -> GuessTable:
     zero_based = {kind: f"{kind}_#0" in named for kind in ("speed", "command")}
     quantities: list[str] = []
     for q in named:
-        if "#" in q:
-            kind, number = q.split("_#")
-            q = f"{kind}_{int(number) + zero_based[kind]}"
-            q = q if family(q) else "ignore"
-        quantities.append(q)
+        kind, mark, number = q.partition("_#")
+        one = f"{kind}_{int(number) + zero_based[kind]}" if mark else q
+        quantities.append(one if family(one) else "ignore")
     seen: set[str] = set()
     repeated: set[int] = set()
     for i, q in enumerate(quantities):
@@ -179,7 +177,7 @@ def _clock(step: float) -> str:
 
 
 def _check_clock(x: Floats, said: str) -> tuple[str, str]:
-    """Keep the unit the header names unless it makes the log slower than 1 or faster than 100 000 a second."""
+    """Keep the header's unit unless it makes the log slower than 1 or faster than 100 000 a second."""
     step = _step(x)
     seconds = step * UNITS["time"][said]
     if step and not 1e-5 <= seconds <= 1.0:

@@ -40,8 +40,8 @@ UNITS: Final[dict[str, dict[str, float]]] = {
     "amps": {"A": 1.0, "mA": 1e-3, "cA": 1e-2},
     "ignore": {"": 1.0},
 }
-"""Factor to SI by family and unit. "erpm" is divided by the pole pairs as well; a command in "us" is a pulse of
-1000 to 2000 microseconds, so 1000 is taken off first."""
+"""Factor to SI by family and unit. "erpm" is divided by the pole pairs as well; a command in "us" is a
+pulse of 1000 to 2000 microseconds, so 1000 is taken off first."""
 
 _FAMILY: Final = re.compile(r"^(time|volts|amps|ignore)$|^(gyro|acc)_[xyz]$|^(speed|command)_([1-8])$")
 
@@ -122,9 +122,9 @@ class Mapping:
             faults.append(Problem(f"axes {axes!r} is not known", 'use "flu" or "frd"', file, field="axes"))
         columns: list[Column] = []
         taken: dict[str, str] = {}
-        for name, row in rows.items():
+        for name, given in rows.items():
             where = f"columns.{name}"
-            row = row if isinstance(row, dict) else {}
+            row = given if isinstance(given, dict) else {}
             quantity, unit = str(row.get("quantity", "")), str(row.get("unit", ""))
             kind = family(quantity)
             if not kind:

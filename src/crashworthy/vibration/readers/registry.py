@@ -174,7 +174,7 @@ def read_log(
         return registry.readers[name].read(path, mapping, pole_pairs)
     except CrashworthyError:
         raise
-    except Exception as problem:  # noqa: BLE001 - a stranger's reader can fail in any way
+    except Exception as problem:
         raise LogError(
             Problem(
                 f"reader {name!r} broke on this file: {problem!r}",

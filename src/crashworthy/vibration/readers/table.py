@@ -205,8 +205,8 @@ def _slow(text: str, plan: Layout, columns: list[int], line: int) -> Rows:
     width = len(plan.headers)
     kept: list[list[float]] = []
     bad, first = 0, 0
-    for i, row in enumerate(text.lstrip("\n").split("\n")):
-        row = row.strip()
+    for i, raw in enumerate(text.lstrip("\n").split("\n")):
+        row = raw.strip()
         if not row or row.startswith(COMMENTS):
             continue
         fields = row.split() if plan.delimiter == " " else row.split(plan.delimiter)
