@@ -239,8 +239,10 @@ def test_a_server_database_may_hold_other_tables(where):
     if address.path is None:
         open_store(where).close()
     else:
+        before = address.path.read_bytes()
         with pytest.raises(StoreError, match="another program"):
             open_store(where)
+        assert address.path.read_bytes() == before
 
 
 def test_a_taken_table_name_is_not_overwritten(where):
@@ -302,6 +304,32 @@ def test_a_locked_file_is_one_message(tmp_path, monkeypatch):
         other.execute("ROLLBACK")
         store.record("gannet", Pack(1.0))
         assert store.count() == 1
+
+
+def test_a_full_disk_is_one_message_and_loses_nothing(tmp_path):
+    """An entry that does not fit is refused in words; what was acknowledged stays, and writing goes on."""
+    with open_store(tmp_path / "a.db") as store:
+        kept = list(store.record("gannet", Pack(1.0)))
+        store.engine.dispose()
+        limit = [0]
+
+        def small_disk(connection, _record):
+            pages = connection.execute("PRAGMA page_count").fetchone()[0]
+            connection.execute(f"PRAGMA max_page_count={pages + limit[0]}").close()
+
+        sa.event.listen(store.engine, "connect", small_disk)
+
+        def fill():
+            for _ in range(10_000):
+                kept.extend(store.record("gannet", Pack(1.0), Pack(2.0)))
+
+        with pytest.raises(StoreError, match="disk is full"):
+            fill()
+        limit[0] = 1000
+        store.engine.dispose()
+        assert list(store.events()) == kept
+        assert store.verify().ok
+        store.record("gannet", Pack(3.0))
 
 
 def test_a_place_that_cannot_be_written_is_one_message(tmp_path):

@@ -8,6 +8,7 @@ import sys
 import threading
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
 from uuid import UUID
 
 import pytest
@@ -16,6 +17,7 @@ from hypothesis import strategies as st
 
 from crashworthy.errors import JournalError
 from crashworthy.upkeep.events import Event, IdMaker, Scribe, amend, milliseconds, moment, retract, uuid7
+from crashworthy.upkeep.history import REASONS, SEVERITIES
 from crashworthy.upkeep.lines import (
     from_line,
     payload_text,
@@ -28,6 +30,8 @@ from crashworthy.upkeep.lines import (
 from crashworthy.upkeep.payloads import (
     GRADES,
     KINDS,
+    TIGHTENED,
+    WHY,
     Build,
     Check,
     Crash,
@@ -366,3 +370,28 @@ def test_events_import_light():
     )
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert out.stdout.strip() == "[]"
+
+
+DOCS = Path(__file__).parents[2] / "docs" / "journal.md"
+
+
+def test_the_page_names_every_kind_and_field():
+    """The page about the journal names each kind with each of its fields and choices."""
+    text = DOCS.read_text(encoding="utf-8")
+    rows = {line.split("|")[1].strip(): line for line in text.splitlines() if line.startswith("| `")}
+    for kind, cls in KINDS.items():
+        row = rows[f"`{kind}`"]
+        for name in cls.rules:
+            assert f"**`{name}`**" in row if name not in cls.defaults else f"`{name}`" in row
+    for word in (*GRADES, *TIGHTENED, *WHY, *SEVERITIES, *REASONS):
+        assert word in text
+
+
+def test_the_lines_on_the_page_are_lines():
+    """The example lines on the page read as they stand and are canonical."""
+    text = DOCS.read_text(encoding="utf-8")
+    lines = [line for line in text.splitlines() if line.startswith('{"v"')]
+    got = read_lines(lines)
+    assert got.problems == ()
+    assert [to_line(e) for e in got.events] == lines
+    assert {e.kind for e in got.events} == {"pack", "crash", "check"}

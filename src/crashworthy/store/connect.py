@@ -10,7 +10,7 @@ import importlib.util
 import re
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any, Final
 
@@ -19,7 +19,15 @@ from sqlalchemy.engine import URL, Connection, Engine
 
 from crashworthy.errors import Problem, StoreError
 
-__all__ = ["FILE_NAME", "Address", "make_engine", "parse_address", "reading", "writing"]
+__all__ = [
+    "FILE_NAME",
+    "Address",
+    "make_engine",
+    "parse_address",
+    "reading",
+    "use_write_ahead_log",
+    "writing",
+]
 
 FILE_NAME: Final = "fleet.db"
 """The database in a data folder."""
@@ -140,13 +148,21 @@ def _prepare_sqlite(connection: sqlite3.Connection, _record: Any) -> None:
     connection.isolation_level = None
     for pragma in (
         f"busy_timeout={int(BUSY_SECONDS * 1000)}",
-        "journal_mode=WAL",
         "synchronous=FULL",
         "fullfsync=1",  # macOS: ask the disk itself, elsewhere without effect
         "foreign_keys=ON",
         "trusted_schema=OFF",
     ):
         connection.execute("PRAGMA " + pragma).close()
+
+
+def use_write_ahead_log(engine: Engine, address: Address) -> None:
+    """Let readers go on while one writes. Kept in the file; only for a file that is known to be ours."""
+    with _in_words(address), closing(engine.raw_connection()) as pooled:
+        raw = pooled.driver_connection
+        assert isinstance(raw, sqlite3.Connection)  # noqa: S101 - only SQLite addresses have a file
+        if raw.execute("PRAGMA journal_mode").fetchone() != ("wal",):
+            raw.execute("PRAGMA journal_mode=WAL").close()
 
 
 def _begin_sqlite(connection: Connection) -> None:

@@ -15,7 +15,14 @@ import sqlalchemy as sa
 
 from crashworthy.errors import JournalError, NotFoundError, Problem, StoreError
 from crashworthy.store import journal, results, schema
-from crashworthy.store.connect import Address, make_engine, parse_address, reading, writing
+from crashworthy.store.connect import (
+    Address,
+    make_engine,
+    parse_address,
+    reading,
+    use_write_ahead_log,
+    writing,
+)
 from crashworthy.store.journal import AppendResult, Page
 from crashworthy.store.migrate import ensure_schema
 from crashworthy.store.results import CampaignRecord, LogRecord, QuadRecord
@@ -68,6 +75,8 @@ def open_store(
     engine = make_engine(address)
     try:
         ensure_schema(engine, address)
+        if address.path is not None:
+            use_write_ahead_log(engine, address)
     except BaseException:
         engine.dispose()
         raise
