@@ -67,6 +67,21 @@ def test_dose_follows_minutes_vibration_and_bent_props():
     assert journal.fold().dose == pytest.approx(expected, rel=1e-12)
 
 
+def test_the_reference_is_the_median_of_the_last_ten_clean_packs():
+    """Vibration is compared with clean packs only, the last ten of them, by their median."""
+    journal = Journal()
+    minutes = DOSE.reference_minutes
+    levels = [9.0, *[1.0, 2.0, 3.0, 4.0, 5.0] * 2]
+    journal.say(*[Pack(minutes=minutes, rms=v) for v in levels], Pack(minutes=minutes, rms=8, bent_prop=True))
+    before = journal.fold().dose
+    journal.say(Pack(minutes=minutes, rms=6.0))
+    assert journal.fold().dose - before == pytest.approx((6.0 / 3.0) ** DOSE.exponent, rel=1e-12)
+    journal.say(Pack(minutes=minutes, rms=0.0))  # a log that says nothing is no reference
+    journal.say(Pack(minutes=minutes, rms=7.0))
+    # The last ten are now 2 3 4 5 1 2 3 4 5 6: median 3.5.
+    assert journal.fold().dose - before == pytest.approx(4 + DOSE.low + 2**DOSE.exponent, rel=1e-12)
+
+
 def test_a_crash_adds_its_jump_to_age_and_not_to_the_packs():
     """Crash jumps age the screws; the packs flown stay packs."""
     journal = Journal()

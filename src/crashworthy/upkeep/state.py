@@ -20,7 +20,6 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass
-from statistics import median
 from typing import TYPE_CHECKING, Final
 
 from crashworthy.upkeep.dose import crash_dose, pack_dose
@@ -224,10 +223,17 @@ class _Book:
 
 def _dose_of(pack: Pack, prior: DosePrior, clean: deque[float]) -> float:
     # Before any clean pack is known there is nothing to compare the vibration with.
-    reference = median(clean) if clean else None
+    reference = _median(clean) if clean else None
     return pack_dose(
         prior, minutes=pack.minutes, rms=pack.rms, reference_rms=reference, bent_prop=pack.bent_prop
     )
+
+
+def _median(values: Iterable[float]) -> float:
+    # By hand: the library's module costs more to import than all of this one.
+    ordered = sorted(values)
+    half = len(ordered) // 2
+    return ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) / 2
 
 
 def _group_history(name: str, ledger: ScrewLedger) -> GroupHistory:
