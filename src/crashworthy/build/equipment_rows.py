@@ -83,7 +83,9 @@ class View(Row):
     )
     f: Length | None = Field(default=None, description="the focal length, mm")
     projection: Literal["equidistant", "rectilinear", "equisolid", "stereographic", "orthographic"] = Field(
-        default="equidistant", description="how the lens maps angles"
+        default="equidistant",
+        description='how the lens maps angles: "equidistant", "rectilinear", "equisolid", "stereographic" '
+        'or "orthographic"',
     )
 
     @model_validator(mode="after")
@@ -145,9 +147,11 @@ class Antenna(Row):
         default=None, description="the length of the head, mm; left out, as long as it is wide"
     )
     kind: Literal["dipole", "monopole", "circular", "patch"] = Field(
-        default="monopole", description="what it is electrically"
+        default="monopole", description='what it is electrically: "dipole", "monopole", "circular" or "patch"'
     )
-    pol: Literal["linear", "lhcp", "rhcp"] = Field(default="linear", description="its polarisation")
+    pol: Literal["linear", "lhcp", "rhcp"] = Field(
+        default="linear", description='its polarisation: "linear", "lhcp" or "rhcp"'
+    )
     mhz: Annotated[float, Field(ge=30, le=100000)] | None = Field(
         default=None, description="the frequency, MHz (30 to 100000)"
     )
@@ -156,7 +160,7 @@ class Antenna(Row):
 
     @model_validator(mode="after")
     def _points_somewhere(self) -> Antenna:
-        if not any(self.dir):
+        if max(abs(v) for v in self.dir) < 1e-6:
             raise problem("dir has no direction", "give a vector such as [0, 0, 1] for straight up")
         if self.head_d and (self.head_l or self.head_d) > self.length:
             raise problem("the head is longer than the antenna", "make head_l smaller or length larger")
@@ -184,7 +188,10 @@ class Battery(Row):
     )
     under: bool = Field(default=False, description="true when it hangs below that face, else false")
     cells: Annotated[int, Field(ge=1, le=16)] = Field(default=6, description="cells in series (1 to 16)")
-    shield: tuple[Face, ...] = Field(default=(), description="the faces that carry a soft slab")
+    shield: tuple[Face, ...] = Field(
+        default=(),
+        description='faces that carry a soft slab: any of "front", "rear", "left", "right", "top", "bottom"',
+    )
     shield_t: Annotated[float, Field(ge=0.4, le=30)] = Field(
         default=2.0, description="the thickness of those slabs, mm (0.4 to 30)"
     )

@@ -61,13 +61,13 @@ def _inside_folder(name: str) -> str:
     return name
 
 
-Length = Annotated[float, Field(gt=0, le=2000)]
-"""A size, mm."""
+Length = Annotated[float, Field(ge=0.1, le=2000)]
+"""A size, mm; thinner than 0.1 mm is a slip."""
 
 Coordinate = Annotated[float, Field(ge=-2000, le=2000)]
 """A place along one axis, mm."""
 
-Grams = Annotated[float, Field(gt=0, le=20000)]
+Grams = Annotated[float, Field(ge=1e-3, le=20000)]
 """A mass, g."""
 
 Degrees = Annotated[float, Field(ge=-360, le=360)]

@@ -102,7 +102,7 @@ class Motors(Row):
     bell_height: Length = Field(default=13.0, description="the height of the turning bell, mm (less than h)")
     material: Material = Field(default="al7075", description="the material's key in the density table")
     spin: Literal["in", "out"] = Field(
-        default="in", description='"in" when the front props turn towards the nose at the front, else "out"'
+        default="in", description='"in" when the leading halves of the front props sweep inwards, else "out"'
     )
     log_order: tuple[Corner, Corner, Corner, Corner] = Field(
         default=("fl", "fr", "rl", "rr"),
@@ -251,7 +251,8 @@ class Screws(Row):
     )
     grade: Grade = Field(
         default="8.8",
-        description='the strength class marked on the head ("8.8" is the careful choice when unmarked)',
+        description='the strength class marked on the head, such as "8.8", "10.9", "12.9", "A2-70" or "ti64" '
+        '("8.8" is the careful choice when unmarked)',
     )
     nut: Literal["none", "nyloc", "press", "threaded"] = Field(
         default="none", description="what it turns into: none (a tapped hole), nyloc, press or threaded"

@@ -9,7 +9,7 @@ import numpy as np
 
 from crashworthy.build.drafts import Draft, in_words
 from crashworthy.build.mass import equal_area
-from crashworthy.build.solids import prism
+from crashworthy.build.solids import Mesh, prism
 from crashworthy.errors import Problem, SheetError
 from crashworthy.quantities import GRAM, MM
 
@@ -74,12 +74,16 @@ def plate_outline(row: Plate, folder: Path | None, field: str) -> Any:
                     field=f"{field}.{'poly' if row.poly else 'side'}",
                 )
             )
+    if shape.area < 1.0:
+        raise SheetError(
+            Problem("the plate is smaller than 1 mm²", "check its sizes, mm", field=f"{field}.rect")
+        )
     cuts = [circle(x, y, d) for x, y, d in row.holes]
     cuts += [shapely.box(x - a / 2, y - b / 2, x + a / 2, y + b / 2) for x, y, a, b in row.slots]
     if cuts:
         before = len(getattr(shape, "geoms", [shape]))
         shape = shape.difference(shapely.union_all(cuts))
-        if shape.is_empty or len(getattr(shape, "geoms", [shape])) > before:
+        if shape.area < 1.0 or len(getattr(shape, "geoms", [shape])) > before:
             raise SheetError(
                 Problem(
                     "its holes and slots cut the plate apart",
@@ -94,8 +98,8 @@ def _rounded(size: tuple[float, float], corner: float) -> Any:
     import shapely
 
     a, b = size
-    r = min(corner, 0.4999 * min(a, b))
-    if r <= 0:
+    r = min(corner, 0.499 * min(a, b))
+    if r < 0.01:
         return shapely.box(-a / 2, -b / 2, a / 2, b / 2)
     return shapely.box(-a / 2 + r, -b / 2 + r, a / 2 - r, b / 2 - r).buffer(r, quad_segs=6)
 
@@ -117,7 +121,7 @@ def plate(name: str, row: Plate, folder: Path | None) -> tuple[list[Draft], Lyin
     words = in_words(name)
     measures = {"thickness": row.t * MM}
     if row.side is None:
-        mesh = prism(shape, row.z * MM, (row.z + row.t) * MM)
+        mesh = _cut(shape, row.z * MM, (row.z + row.t) * MM, field)
         label = words if words.endswith("plate") else f"{words} plate"
         draft = Draft(name, label, "plate", row.material, field, mesh, mass, measures=measures)
         filled = shapely.union_all([shapely.Polygon(g.exterior) for g in getattr(shape, "geoms", [shape])])
@@ -127,9 +131,9 @@ def plate(name: str, row: Plate, folder: Path | None) -> tuple[list[Draft], Lyin
     upright = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, 1.0, 0.0]])
     if not row.y:
         half = row.t * MM / 2
-        mesh = prism(shape, -half, half).moved(upright)
+        mesh = _cut(shape, -half, half, field).moved(upright)
         return [Draft(name, words, "plate", row.material, field, mesh, mass, measures=measures)], None
-    left = prism(shape, inner, inner + row.t * MM).moved(upright)
+    left = _cut(shape, inner, inner + row.t * MM, field).moved(upright)
     drafts = []
     for suffix, side, mesh in (("l", "left", left), ("r", "right", left.moved(np.diag([1.0, -1.0, 1.0])))):
         label = f"{side} {words}"
@@ -139,6 +143,15 @@ def plate(name: str, row: Plate, folder: Path | None) -> tuple[list[Draft], Lyin
             )
         )
     return drafts, None
+
+
+def _cut(shape: Any, low: float, high: float, field: str) -> Mesh:
+    try:
+        return prism(shape, low, high)
+    except ValueError as error:
+        raise SheetError(
+            Problem(str(error), "check the outline, its holes and slots, mm", field=field)
+        ) from None
 
 
 def standoffs(name: str, row: Standoffs) -> list[Draft]:

@@ -16,6 +16,7 @@ frame does not have. The constants are assumptions of the method; results must n
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -45,6 +46,9 @@ SLACK: Final = 0.5e-3
 SPACING: Final = 3.5e-3
 """Distance between skin samples, m (assumption)."""
 
+SAMPLES: Final = 60_000
+"""Most skin samples; what is far larger than a quad is sampled more coarsely."""
+
 TURN: Final = 8e-3
 """Distance that a difference of normals of one counts as, m (assumption)."""
 
@@ -73,14 +77,14 @@ def fibonacci(n: int) -> Floats:
     return np.column_stack([r * np.cos(turn), r * np.sin(turn), z])
 
 
-def _samples(vertices: Floats, faces: NDArray[np.int32]) -> tuple[Floats, Floats, Floats]:
+def _samples(vertices: Floats, faces: NDArray[np.int32], spacing: float) -> tuple[Floats, Floats, Floats]:
     """Points (n, 3), outward normals (n, 3) and areas (n,) spread evenly over a mesh."""
     a, b, c = (vertices[faces[:, i]] for i in range(3))
     cross = np.cross(b - a, c - a)
     double = np.linalg.norm(cross, axis=1)
     keep = double > 1e-12
     a, b, c, cross, double = a[keep], b[keep], c[keep], cross[keep], double[keep]
-    number = np.maximum(1, np.ceil(double / 2.0 / SPACING**2)).astype(int)
+    number = np.maximum(1, np.ceil(double / 2.0 / spacing**2)).astype(int)
     face = np.repeat(np.arange(len(number)), number)
     k = np.arange(len(face)) - np.repeat(np.cumsum(number) - number, number)
     # One sample sits at the centroid; more follow the additive recurrence of the plastic number.
@@ -92,6 +96,11 @@ def _samples(vertices: Floats, faces: NDArray[np.int32]) -> tuple[Floats, Floats
     return position, (cross / double[:, None])[face], (double / 2.0 / number)[face]
 
 
+def _area(part: Part) -> float:
+    a, b, c = (part.vertices[part.faces[:, i]] for i in range(3))
+    return float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()) / 2.0
+
+
 class _Skin:
     """All candidates of all parts: samples first, leading vertices after them."""
 
@@ -99,10 +108,12 @@ class _Skin:
         from scipy.spatial import cKDTree
 
         shaped = [i for i, p in enumerate(parts) if len(p.faces)]
-        sampled = [_samples(parts[i].vertices, parts[i].faces) for i in shaped]
-        if not sampled:
+        if not shaped:
             self.part = np.zeros(0, dtype=np.int64)
             return
+        skin = sum(_area(parts[i]) for i in shaped)
+        spacing = max(SPACING, math.sqrt(skin / SAMPLES))
+        sampled = [_samples(parts[i].vertices, parts[i].faces, spacing) for i in shaped]
         position = np.concatenate([s[0] for s in sampled])
         normal = np.concatenate([s[1] for s in sampled])
         area = np.concatenate([s[2] for s in sampled])
@@ -159,19 +170,25 @@ def _budget(area: Floats, base: Floats, pool: Floats, count: int) -> NDArray[np.
     return number
 
 
-def _farthest(place: Floats, weight: Floats, start: list[int], n: int) -> list[int]:
-    """Indices of n places chosen far apart, beginning with ``start`` (farthest-point sampling)."""
-    chosen = list(start)
+def _farthest(place: Floats, weight: Floats, start: list[int], n: int) -> tuple[list[int], NDArray[np.int64]]:
+    """Farthest-point sampling: indices of n places chosen far apart, beginning with ``start``.
+
+    Returns:
+        The chosen indices, and for every place the position of the nearest one among them.
+    """
+    chosen: list[int] = []
     near = np.full(len(place), np.inf)
-    for index in chosen:
-        near = np.minimum(near, np.linalg.norm(place - place[index], axis=1))
-    while len(chosen) < n:
-        index = int(np.argmax(near * weight))
+    owner = np.zeros(len(place), dtype=np.int64)
+    while len(chosen) < max(n, len(start)):
+        index = start[len(chosen)] if len(chosen) < len(start) else int(np.argmax(near * weight))
         if near[index] <= 0.0:
             break
+        distance = np.linalg.norm(place - place[index], axis=1)
+        closer = distance < near
+        owner[closer] = len(chosen)
+        near = np.where(closer, distance, near)
         chosen.append(index)
-        near = np.minimum(near, np.linalg.norm(place - place[index], axis=1))
-    return chosen
+    return chosen, owner
 
 
 def _leaders(skin: _Skin) -> NDArray[np.bool_]:
@@ -222,8 +239,7 @@ def contact_points(parts: tuple[Part, ...], arms: tuple[Arm, ...], count: int = 
         start = [int(i) for i in np.flatnonzero(leads[mine])]
         if not start:
             start = [int(np.argmax(np.linalg.norm(skin.position[mine] - middle, axis=1)))]
-        chosen = _farthest(place, np.where(skin.corner[mine], 1.3, 1.0), start, int(n))
-        nearest = np.argmin(np.linalg.norm(place[:, None, :] - place[None, chosen, :], axis=2), axis=1)
+        chosen, nearest = _farthest(place, np.where(skin.corner[mine], 1.3, 1.0), start, int(n))
         cell = np.bincount(nearest, weights=skin.area[mine], minlength=len(chosen))
         cell = np.maximum(cell, FLOOR * whole / len(chosen))
         index += [int(i) for i in mine[chosen]]

@@ -221,14 +221,25 @@ def parse(text: str, folder: str | Path | None = None, file: str = "") -> Sheet:
         ) from None
     except ValueError as error:  # TOMLDecodeError, and numbers too long for Python
         raise _syntax(error, text, file) from None
-    lines = key_lines(text)
     try:
         sheet = Sheet.model_validate(_frozen_lists(data))
     except ValidationError as error:
-        raise SheetError(*_problems(error, lines, file)) from None
-    missing = _missing_files(sheet, Path(folder), lines, file) if folder is not None else []
+        raise SheetError(*_problems(error, key_lines(text), file)) from None
+    missing = _missing_files(sheet, Path(folder)) if folder is not None else []
     if missing:
-        raise SheetError(*missing)
+        lines = key_lines(text)
+        raise SheetError(
+            *(
+                Problem(
+                    f"there is no file {name!r} in {folder}",
+                    "put it beside the sheet or mend the name",
+                    file,
+                    find_line(lines, path),
+                    dotted(path),
+                )
+                for path, name in missing
+            )
+        )
     return sheet
 
 
@@ -254,19 +265,9 @@ def _problems(error: ValidationError, lines: dict[Key, int], file: str) -> list[
     return sorted(kept, key=lambda p: p.line)
 
 
-def _missing_files(sheet: Sheet, folder: Path, lines: dict[Key, int], file: str) -> list[Problem]:
+def _missing_files(sheet: Sheet, folder: Path) -> list[tuple[Key, str]]:
     named: list[tuple[Key, str]] = [
         (("plates", name, "dxf"), plate.dxf) for name, plate in sheet.plates.items() if plate.dxf
     ]
     named += [(("imports", name, "file"), row.file) for name, row in sheet.imports.items()]
-    return [
-        Problem(
-            f"there is no file {name!r} in {folder}",
-            "put it beside the sheet or mend the name",
-            file,
-            find_line(lines, path),
-            dotted(path),
-        )
-        for path, name in named
-        if not (folder / name).is_file()
-    ]
+    return [(path, name) for path, name in named if not (folder / name).is_file()]

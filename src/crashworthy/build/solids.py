@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 import numpy as np
 
 from crashworthy.build.mass import equal_area
-from crashworthy.quantities import MM
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -127,24 +126,35 @@ def lathe(profile: ArrayLike, n: int = SIDES) -> Mesh:
 
 
 def tube(path: ArrayLike, diameter: float, n: int = 10) -> Mesh:
-    """A round tube along (m, 3) points, mitred at the bends."""
+    """A round tube along (m, 3) points, mitred at the bends, cut square where a bend is too tight."""
     points = np.asarray(path, dtype=float)
-    step = np.diff(points, axis=0)
-    step /= np.linalg.norm(step, axis=1)[:, None]
+    span = np.diff(points, axis=0)
+    length = np.linalg.norm(span, axis=1)
+    step = span / length[:, None]
     turn = 2.0 * np.pi * (np.arange(n) + 0.5) / n
-    circle = equal_area(diameter / 2.0, n) * np.column_stack([np.cos(turn), np.sin(turn)])
-    basis = frame_to(step[0])[:, :2]
-    rings = [points[0] + circle @ basis.T]
+    radius = equal_area(diameter / 2.0, n)
+    circle = radius * np.column_stack([np.cos(turn), np.sin(turn)])
+
+    def start(k: int) -> list[Floats]:
+        return [points[k] + circle @ frame_to(step[k])[:, :2].T]
+
+    runs: list[Mesh] = []
+    rings = start(0)
     for k in range(1, len(points)):
         before = step[k - 1]
-        after = step[min(k, len(step) - 1)]
-        normal = before + after
-        size = float(np.linalg.norm(normal))
-        normal = before if size < 0.2 else normal / size  # a hairpin gets a square end
+        last = k == len(points) - 1
+        normal = before if last else before + step[k]
+        half = 0.0 if last else 0.5 * math.acos(float(np.clip(before @ step[k], -1.0, 1.0)))
+        # A mitre longer than half a leg would turn the skin inside out.
+        tight = not last and radius * math.tan(half) > 0.45 * min(length[k - 1], length[k])
+        normal = before if tight else normal / np.linalg.norm(normal)
         # Slide each line of the tube along its own direction until it meets the mitre plane.
         flat = rings[-1] - points[k]
         rings.append(points[k] + flat - np.outer(flat @ normal / (before @ normal), before))
-    return loft(np.stack(rings))
+        if last or tight:
+            runs.append(loft(np.stack(rings)))
+            rings = [] if last else start(k)
+    return merge(*runs)
 
 
 def prism(shape: Any, low: float, high: float) -> Mesh:
@@ -158,17 +168,28 @@ def prism(shape: Any, low: float, high: float) -> Mesh:
 
 
 def _prism(polygon: Any, low: float, high: float) -> Mesh:
-    import manifold3d
+    import shapely
     from shapely.geometry.polygon import orient
 
+    if polygon.is_empty or not polygon.area > 0.0:
+        raise ValueError("the outline encloses no area")
     polygon = orient(polygon)
     rings = [np.asarray(r.coords)[:-1, :2] for r in (polygon.exterior, *polygon.interiors)]
     flat = np.concatenate(rings)
     ends = np.cumsum([len(r) for r in rings])
-    # This triangulation keeps every vertex, collinear ones too, so caps and walls share all their edges.
-    caps = np.asarray(manifold3d.triangulate([r / MM for r in rings]), dtype=np.int64).reshape(-1, 3)
-    if len(caps) == 0:
-        raise ValueError("the outline encloses no area")
+    # A constrained Delaunay triangulation keeps every vertex, collinear ones too, so caps and walls share
+    # all their edges.
+    try:
+        triangles = shapely.get_coordinates(shapely.constrained_delaunay_triangles(polygon))
+    except shapely.errors.GEOSException as error:
+        raise ValueError("the outline is too thin somewhere to be cut into triangles") from error
+    index = {(x, y): i for i, (x, y) in enumerate(flat.tolist())}
+    caps = np.array(
+        [index[x, y] for x, y in triangles.reshape(-1, 4, 2)[:, :3].reshape(-1, 2).tolist()]
+    ).reshape(-1, 3)
+    a, b, c = (flat[caps[:, i]] for i in range(3))
+    clockwise = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) < (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
+    caps[clockwise] = caps[clockwise][:, ::-1]
     n = len(flat)
     walls = []
     start = 0

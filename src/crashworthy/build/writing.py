@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 if TYPE_CHECKING:
     from crashworthy.build.sheet import Sheet
 
-__all__ = ["canonical", "to_toml"]
+__all__ = ["canonical", "in_toml", "to_toml"]
 
 
 _ESCAPES: Final = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\r": "\\r", "\t": "\\t", "\b": "\\b", "\f": "\\f"}
@@ -31,7 +31,8 @@ def _key(key: str) -> str:
     return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else _text(key)
 
 
-def _value(value: Any) -> str:
+def in_toml(value: Any) -> str:
+    """A value of a sheet as TOML on one line."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int):
@@ -41,8 +42,8 @@ def _value(value: Any) -> str:
     if isinstance(value, str):
         return _text(value)
     if isinstance(value, (list, tuple)):
-        return "[" + ", ".join(_value(v) for v in value) + "]"
-    return "{ " + ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items()) + " }"
+        return "[" + ", ".join(in_toml(v) for v in value) + "]"
+    return "{ " + ", ".join(f"{_key(k)} = {in_toml(v)}" for k, v in value.items()) + " }"
 
 
 def to_toml(sheet: Sheet) -> str:
@@ -55,9 +56,9 @@ def to_toml(sheet: Sheet) -> str:
     tables: list[str] = []
     for key, value in data.items():
         if not isinstance(value, dict) or key == "arms":
-            top.append(f"{key} = {_value(value)}")
+            top.append(f"{key} = {in_toml(value)}")
         else:
-            tables.append("\n".join([f"\n[{key}]", *(f"{_key(k)} = {_value(v)}" for k, v in value.items())]))
+            tables.append("\n".join([f"\n[{key}]", *(f"{_key(k)} = {in_toml(v)}" for k, v in value.items())]))
     return "\n".join([*top, *tables]) + "\n"
 
 
