@@ -49,7 +49,8 @@ class BladePass:
 
 def blade_pass(log: FlightLog, shafts: Shafts, blades: int) -> BladePass | None:
     """Blade passing of every motor; None with fewer than four usable blocks."""
-    tracks = order_tracks(log, shafts, [1.0, 2.0, float(blades)] if blades != 2 else [1.0, 2.0])
+    # Alone: orders 1 and 2 stand hundreds of bins away, where a Hann window leaves nothing of them.
+    tracks = order_tracks(log, shafts, [float(blades)])
     good = tracks.f.max(axis=1) * blades * PER_TURN <= log.fs * 1.0001 if len(tracks.t) else np.empty(0, bool)
     if good.sum() < 4:
         return None

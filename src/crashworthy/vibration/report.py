@@ -242,7 +242,7 @@ def _blade_answer(rule: Rule, blade: BladePass | None, frame: Airframe | None) -
         "deg/s",
         error,
         words,
-        f"Order {count} ({count} blades) fitted with orders 1 and 2 in {blade.blocks} blocks; median over "
+        f"Order {count} ({count} blades) fitted in {blade.blocks} blocks; median over "
         f"blocks less the noise near the line, three axes together. {rule.why}.",
         rule.change or "It tells blades apart only by comparison with the same quad's own flights.",
     )
