@@ -209,7 +209,8 @@ def _first_part(touched: NDArray[np.float64], placed: NDArray[np.int32]) -> NDAr
 
 
 def _take(starts: Starts, index: NDArray[np.int64]) -> Starts:
-    return Starts(*(np.ascontiguousarray(x[..., index]) for x in starts))
+    picked: list[Any] = [np.ascontiguousarray(x[..., index]) for x in starts]
+    return Starts(*picked)
 
 
 def _run(model: Model, starts: Starts, dt: float) -> Arrays:

@@ -193,4 +193,4 @@ def combine(a: Bed, b: Bed) -> Bed:
 
 def combine_hertz(k_a: float, k_b: float) -> float:
     """Stiffness of two Hertz contacts in series, N/m^1.5: depths at one force add."""
-    return (k_a ** (-2.0 / 3.0) + k_b ** (-2.0 / 3.0)) ** (-1.5)
+    return math.pow(math.pow(k_a, -2.0 / 3.0) + math.pow(k_b, -2.0 / 3.0), -1.5)

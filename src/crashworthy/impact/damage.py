@@ -40,7 +40,7 @@ def break_chance(load: Floats, median: float, beta: float) -> Floats:
     from scipy.special import ndtr
 
     with np.errstate(divide="ignore"):
-        chance: Floats = ndtr(np.log(np.maximum(load, 0.0) / median) / beta)
+        chance: Floats = np.asarray(ndtr(np.log(np.maximum(load, 0.0) / median) / beta), dtype=np.float64)
     return chance
 
 
@@ -101,4 +101,4 @@ def wilson(hits: int, n: int) -> tuple[float, float]:
     p, z2 = hits / n, Z95 * Z95
     centre = (p + z2 / (2 * n)) / (1 + z2 / n)
     half = Z95 / (1 + z2 / n) * float(np.sqrt(p * (1 - p) / n + z2 / (4 * n * n)))
-    return max(0.0, centre - half), min(1.0, centre + half)
+    return (max(0.0, centre - half) if hits else 0.0), (min(1.0, centre + half) if hits < n else 1.0)

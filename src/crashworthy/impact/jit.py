@@ -2,8 +2,8 @@
 
 Reassociation and contraction are allowed, but not "no NaN": a NaN must survive to be caught. Compiled code is
 kept on disk, so only the first campaign after an install or a change compiles (some 15 s). A function's code
-contains the functions it calls, so the place is named by a digest of all sources of this room: changing any of
-them, or moving a type, starts afresh instead of finding stale code.
+contains the functions it calls, so the place is named by a digest of all compiled sources: changing any of them,
+or moving a type, starts afresh instead of finding stale code.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import numba
+import numba.core.config as numba_config
 from numba import njit
 
 if TYPE_CHECKING:
@@ -34,22 +35,24 @@ def cache_folder() -> Path:
     here = Path(__file__).parent
     digest = hashlib.sha256(numba.__version__.encode())
     for source in sorted(here.glob("*.py")):
-        digest.update(source.read_bytes())
+        text = source.read_bytes()
+        if b"@physics" in text or source.name in ("craft.py", "jit.py"):
+            digest.update(text)
     base = here / "__pycache__"
     if not os.access(base if base.exists() else here, os.W_OK):
         import platformdirs
 
         base = Path(platformdirs.user_cache_dir("crashworthy"))
-    return Path(numba.config.CACHE_DIR or base) / f"physics-{digest.hexdigest()[:16]}"
+    return Path(numba_config.CACHE_DIR or base) / f"physics-{digest.hexdigest()[:16]}"
 
 
 def physics(function: F) -> F:
     """Compile a scalar function of the crash engine."""
-    before = numba.config.CACHE_DIR
-    numba.config.CACHE_DIR = str(cache_folder())
+    before = numba_config.CACHE_DIR
+    numba_config.CACHE_DIR = str(cache_folder())
     try:
         compiled = njit(cache=True, fastmath=FAST, nogil=True, error_model="numpy")(function)
     finally:
-        numba.config.CACHE_DIR = before
+        numba_config.CACHE_DIR = before
     same: F = compiled  # type: ignore[assignment] # called exactly like the plain function
     return same

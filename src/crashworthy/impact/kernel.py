@@ -33,7 +33,7 @@ __all__ = ["crash_all"]
 
 @physics
 def _into_body(R: Nine, x: float, y: float, z: float, out: Floats) -> None:
-    """out = R' (x, y, z)."""
+    """Out = R' (x, y, z)."""
     out[0] = R[0] * x + R[3] * y + R[6] * z
     out[1] = R[1] * x + R[4] * y + R[7] * z
     out[2] = R[2] * x + R[5] * y + R[8] * z
@@ -85,7 +85,12 @@ def crash_all(
     """
     n_points, n_parts, n_arms = len(craft.area), len(craft.radius), len(craft.tip_mass)
     stored, weight, rest = np.zeros(n_points), np.zeros(n_points), np.zeros(n_parts, dtype=np.int64)
-    u, du, modal, lever = np.zeros((n_arms, 2)), np.zeros((n_arms, 2)), np.zeros((n_arms, 2)), np.zeros((n_arms, 2))
+    u, du, modal, lever = (
+        np.zeros((n_arms, 2)),
+        np.zeros((n_arms, 2)),
+        np.zeros((n_arms, 2)),
+        np.zeros((n_arms, 2)),
+    )
     spring, bias = np.zeros((n_arms, 2)), np.zeros((n_arms, 3))
     x, V, v, w, o, n, z, dz = (
         np.zeros(3), np.zeros(3), np.zeros(3), np.zeros(3), np.zeros(3), np.zeros(3), np.zeros(3), np.zeros(3),
@@ -147,7 +152,10 @@ def crash_all(
             step += 1
 
         end_energy, dissipated = energy(craft, v, w, u, du) + book[0], book[1] + damped
-        stability, audit = 0.5 * dt * math.sqrt(steepest), (end_energy + dissipated - start_energy) / start_energy
+        stability, audit = (
+            0.5 * dt * math.sqrt(steepest),
+            (end_energy + dissipated - start_energy) / start_energy,
+        )
         flags[c] = (FLAG_STEP if stability > STEP_LIMIT else 0) | (FLAG_PENETRATION if book[2] > 1.0 else 0)
         if not abs(audit) <= AUDIT_LIMIT:
             flags[c] |= FLAG_ENERGY

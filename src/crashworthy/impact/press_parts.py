@@ -3,47 +3,56 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 from crashworthy.impact.contact import elastic_energy, elastic_pressure, friction, press
 from crashworthy.impact.jit import physics
 from crashworthy.impact.obstacle import gap_normal
 
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from crashworthy.impact.craft import Beds, Craft
+
+    Floats = NDArray[np.float64]
+
 __all__ = ["press_parts"]
 
 
 @physics
-def press_parts(
-    craft,
-    beds,
-    law,
-    kind,
-    surface,
-    radius,
-    o,
-    n,
-    v,
-    w,
-    u,
-    du,
-    speed,
-    dt,
-    step,
-    c,
-    fastest,
-    rest,
-    stored,
-    weight,
-    stiff,
-    touching,
-    count,
-    load,
-    modal,
-    lever,
-    book,
-    peak,
-    impulse,
-    touched,
-):  # type: ignore[no-untyped-def] # compiled
+def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would hide the physics
+    craft: Craft,
+    beds: Beds,
+    law: int,
+    kind: int,
+    surface: int,
+    radius: float,
+    o: Floats,
+    n: Floats,
+    v: Floats,
+    w: Floats,
+    u: Floats,
+    du: Floats,
+    speed: float,
+    dt: float,
+    step: int,
+    c: int,
+    fastest: float,
+    rest: Floats,
+    stored: Floats,
+    weight: Floats,
+    stiff: Floats,
+    touching: Floats,
+    count: Floats,
+    load: Floats,
+    modal: Floats,
+    lever: Floats,
+    book: Floats,
+    peak: Floats,
+    impulse: Floats,
+    touched: Floats,
+) -> None:
     """Sum the contact forces of one step.
 
     A part whose bounding sphere is clear of the obstacle is skipped, for as many steps as it must at least take

@@ -6,10 +6,17 @@ Attitude is a unit quaternion (w, x, y, z) that turns body vectors into world ve
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 from crashworthy.impact.jit import physics
 
-__all__ = ["cross", "rotation", "solve_symmetric3", "symmetric_times", "turn"]
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+__all__ = ["Nine", "cross", "rotation", "solve_symmetric3", "symmetric_times", "turn"]
 
 Nine = tuple[float, float, float, float, float, float, float, float, float]
 
@@ -79,7 +86,7 @@ def cross(ax: float, ay: float, az: float, bx: float, by: float, bz: float) -> t
 
 
 @physics
-def symmetric_times(m, x, y, z):  # type: ignore[no-untyped-def] # compiled; m is a (3, 3) array
+def symmetric_times(m: Floats, x: float, y: float, z: float) -> tuple[float, float, float]:
     """Product of a symmetric 3x3 array (upper half read) and a vector."""
     return (
         m[0, 0] * x + m[0, 1] * y + m[0, 2] * z,

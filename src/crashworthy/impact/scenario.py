@@ -327,7 +327,7 @@ class _Reader:
             ("approach", Approach),
         ):
             if section in data:
-                problems += self._unknown(data[section], {f.name for f in fields(kind)}, section)  # type: ignore[arg-type] # dataclasses
+                problems += self._unknown(data[section], {f.name for f in fields(kind)}, section)
                 if not problems:
                     given[section] = kind(**data[section])
         if "obstacles" in data:

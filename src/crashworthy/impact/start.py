@@ -116,7 +116,9 @@ def _attitudes(scenario: Scenario, draws: Draws) -> tuple[Floats, NDArray[np.boo
 
 
 @physics
-def _place(craft, kinds, rows, state, pick, closing, first):  # type: ignore[no-untyped-def] # compiled
+def _place(
+    craft: Craft, kinds: Ints, rows: Floats, state: Floats, pick: Floats, closing: Floats, first: Ints
+) -> None:
     """Move each quad along its path to first touch; shift bars sideways so that they hit (see ``sample``)."""
     n = len(craft.area)
     xyz, side, gap = np.zeros((n, 3)), np.zeros(n), np.zeros(n)
@@ -133,7 +135,7 @@ def _place(craft, kinds, rows, state, pick, closing, first):  # type: ignore[no-
         if kinds[c] == PLANE:
             for i in range(n):
                 gap[i] = (xyz[i, 0] * ax + xyz[i, 1] * ay + xyz[i, 2] * az) / -along
-            hit = np.argmin(gap)
+            hit = int(np.argmin(gap))
             time = gap[hit] - 1e-9 / -along
             state[0, c], state[1, c], state[2, c] = vx * time, vy * time, vz * time
             nx, ny, nz = ax, ay, az

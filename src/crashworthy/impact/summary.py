@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from crashworthy.impact.batch import REFINED
-from crashworthy.impact.damage import Z90, interval, mode_load, part_chances, wilson
 from crashworthy.impact.craft import FLAG_ENERGY, FLAG_INVALID, FLAG_PENETRATION, FLAG_STEP
+from crashworthy.impact.damage import Z90, interval, mode_load, part_chances, wilson
 from crashworthy.quantities import G_N
 
 if TYPE_CHECKING:

@@ -30,7 +30,7 @@ __all__ = [
 ]
 
 TIP_MASS_SHARE: Final = 33.0 / 140.0
-"""Share of a uniform cantilever's mass that moves as if at the tip (Rayleigh's method with the static shape)."""
+"""Share of a uniform cantilever's mass that moves as if at the tip (Rayleigh, static shape)."""
 
 SHEAR_CORRECTION: Final = 5.0 / 6.0
 """Shear correction factor of a rectangle (Timoshenko beam)."""

@@ -88,7 +88,7 @@ def standoff_side_force(diameter: float, height: float, yield_stress: float, bor
     return yield_stress * section / (0.5 * height)
 
 
-def _arm_modes(quad: Quad, arm: Arm, spread: float) -> list[Capacity]:
+def _arm_modes(arm: Arm, spread: float) -> list[Capacity]:
     root = datum("arm_root", "stiffness_sd_ln").value
     # Root moment is impedance-limited, so it goes with the square root of the uncertain root stiffness.
     bending = math.hypot(spread, 0.5 * root)
@@ -105,8 +105,8 @@ def _arm_modes(quad: Quad, arm: Arm, spread: float) -> list[Capacity]:
             bending,
             "",
             "",
-            f"root moments {out_of_plane:.3g} N m out of plane, {in_plane:.3g} N m in plane: flexural strength x "
-            f"net section x notch factor; {strength.source}; {notch.source}",
+            f"root moments {out_of_plane:.3g} N m out of plane, {in_plane:.3g} N m in plane: "
+            f"flexural strength x net section x notch factor; {strength.source}; {notch.source}",
             _weakest(strength, notch),
         ),
         Capacity(
@@ -223,7 +223,7 @@ def capacities(quad: Quad) -> tuple[Capacity, ...]:
     for index, part in enumerate(quad.parts):
         modes: list[Capacity | None] = []
         if index in arms:
-            modes += _arm_modes(quad, arms[index], spread)
+            modes += _arm_modes(arms[index], spread)
         elif part.kind == "motor":
             modes.append(_shaft_mode(index, part, spread))
         elif part.kind == "standoff":
