@@ -30,6 +30,7 @@ class Reader(html.parser.HTMLParser):
         self.feed(text)
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """An element begins."""
         found = {k: v or "" for k, v in attrs}
         self.tags.append((tag, found))
         if tag == "label":
@@ -39,6 +40,7 @@ class Reader(html.parser.HTMLParser):
             self.labelled.append(named or any(a.get("for") == found.get("id") for _, a in self.tags))
 
     def handle_endtag(self, tag: str) -> None:
+        """An element ends."""
         if tag == "label":
             self.open_labels -= 1
 

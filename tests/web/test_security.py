@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import re
+from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING
 
 import pytest
@@ -77,7 +78,9 @@ def ask(
         "client": ("127.0.0.1", 1),
         "server": ("127.0.0.1", 80),
     }
-    asyncio.run(app(scope, receive, send))
+    # In a thread of its own: the browser tests keep an event loop running in this one.
+    with ThreadPoolExecutor(1) as pool:
+        pool.submit(lambda: asyncio.run(app(scope, receive, send))).result(timeout=30)
     body = b"".join(m.get("body", b"") for m in told)
     return int(told[0]["status"]), body.decode()
 

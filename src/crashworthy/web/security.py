@@ -5,8 +5,8 @@ One plain ASGI wrapper: the names the server answers to (against DNS rebinding),
 
 The origin rule is the one browsers made possible with ``Sec-Fetch-Site`` (W3C Fetch Metadata Request
 Headers): an unsafe method is refused unless the browser says same-origin or none. A browser sends that header
-only on trustworthy origins, so the comparison of ``Origin`` with ``Host`` is the fallback; a client that sends
-neither is no browser and carries no one's cookies.
+only on trustworthy origins, so the comparison of ``Origin`` with ``Host`` is the fallback; a client that
+sends neither is no browser and carries no one's cookies.
 """
 
 from __future__ import annotations

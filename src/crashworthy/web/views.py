@@ -94,9 +94,16 @@ def _environment() -> Environment:
     return made
 
 
+def _leaf(path: str) -> str:
+    """The sheet a path belongs to: "flights" for one flight, so that another quad's list can be offered."""
+    parts = path.split("/")
+    known = [s.key for s in SHEETS if s.per_quad]
+    return parts[3] if len(parts) > 3 and parts[3] in known else known[0]
+
+
 def page(
     request: Request,
-    name: str,
+    template: str,
     *,
     status: int = 200,
     slug: str = "",
@@ -107,7 +114,7 @@ def page(
 
     Args:
         request: the request it answers.
-        name: of the template.
+        template: its file name.
         status: of the answer.
         slug: of the quad it is about, or "".
         headers: further headers.
@@ -119,12 +126,13 @@ def page(
         here = next(iter(quads), "")
     text = (
         _environment()
-        .get_template(name)
+        .get_template(template)
         .render(
             quads=quads,
             slug=slug,
             here=here,
             path=request.url.path,
+            leaf=_leaf(request.url.path),
             quad_name=quads.get(slug, slug),
             **context,
         )

@@ -1,4 +1,4 @@
-"""The same for machines: events in, due list out. An event's id is made by the client, so a retry adds nothing."""
+"""The same for machines: events in, due list out. The client makes the ids, so a retry adds nothing."""
 
 from __future__ import annotations
 

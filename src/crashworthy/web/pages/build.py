@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from functools import lru_cache
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 from fastapi import APIRouter, File, Form, Request, Response, UploadFile
 from fastapi.responses import RedirectResponse
@@ -75,7 +75,8 @@ def _sentence(quad: Quad) -> str:
     if abs(quad.missing) < 0.5e-3:
         return f"{head}, and the scales agree."
     word = "missing from" if quad.missing > 0 else "too much in"
-    return f"{head}; the scales say {grams(quad.weighed)}, so {grams(abs(quad.missing))} ({percent(gap)}) is {word} the sheet."
+    amount = f"{grams(abs(quad.missing))} ({percent(gap)})"
+    return f"{head}; the scales say {grams(quad.weighed)}, so {amount} is {word} the sheet."
 
 
 @router.get("/quads/{slug}/build")

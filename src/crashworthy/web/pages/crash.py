@@ -118,6 +118,8 @@ def asked(form: Mapping[str, str]) -> tuple[int, int, str]:
     seed = _whole(form, "seed", DEFAULT_SEED, problems)
     prior = fields_of(None)
     given = {key: _float(form, key, float(text), problems) for key, text in prior.items()}
+    if not 0 <= seed < 2**64:
+        problems.append(Problem(f"seed {seed} is out of range", "use 0 to 2**64 - 1", field="seed"))
     if problems:
         raise ScenarioError(*problems)
     if all(given[key] == float(text) for key, text in prior.items()):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING, Any
 
 from fastapi import APIRouter, Request, Response
@@ -35,7 +36,8 @@ def _sentence(outcomes: Sequence[Outcome] | None, total: int) -> str:
     good = sum(o.passed for o in outcomes)
     sources = sum(o.check.access == "read" for o in outcomes)
     verdict = "all pass" if good == len(outcomes) else f"{plural(len(outcomes) - good, 'check')} failed"
-    return f"{good} of {len(outcomes)} outside checks pass ({verdict}); {sources} rest on a source that was read."
+    read = f"{sources} rest on a source that was read"
+    return f"{good} of {len(outcomes)} outside checks pass ({verdict}); {read}."
 
 
 def _context(request: Request) -> dict[str, Any]:
@@ -44,7 +46,7 @@ def _context(request: Request) -> dict[str, Any]:
     outcomes: Sequence[Outcome] | None = job.result if job is not None and job.state == "done" else None
     checks = all_checks()
     return {
-        "checks": checks,
+        "rooms": [(room, list(rows)) for room, rows in itertools.groupby(checks, key=lambda c: c.room)],
         "by_id": {} if outcomes is None else {o.check.id: o for o in outcomes},
         "job": job,
         "sentence": _sentence(outcomes, len(checks)),

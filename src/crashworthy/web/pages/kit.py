@@ -67,7 +67,8 @@ def kit(request: Request, slug: str) -> Response:
     form = {k: request.query_params.get(k, v) for k, v in DEFAULTS.items()}
     shop = workshop(request)
     shop.require(slug)
-    if shop.latest_campaign(slug) is None:
+    campaign = shop.latest_campaign(slug)
+    if campaign is None or campaign.stale:  # packing would then crash the build first, too long for a page
         return page(request, "kit.html", slug=slug, plan=None, form=form, problems=(), bars="", stock={})
     try:
         packs, grams, coins = _limits(form)
