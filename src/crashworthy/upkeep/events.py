@@ -157,7 +157,8 @@ class Event:
             JournalError: naming every field that cannot be accepted.
         """
         problems = apply_rules(self, _RULES)
-        if not isinstance(self.payload, Payload):
+        payload: object = self.payload  # code that is not type-checked may hand in anything
+        if not isinstance(payload, Payload):
             problems.append(Problem("is not a payload", "use a class of upkeep.payloads", field="payload"))
         if problems:
             raise JournalError(*problems)

@@ -54,14 +54,14 @@ def text_rule(limit: int, *, empty: bool = True, many_lines: bool = False) -> Ru
     def rule(value: Any) -> str:
         if not isinstance(value, str):
             raise BrokenRuleError(f"is {shown(value)}, not text", "put it in quotes")
-        value = value.strip()
-        if not value and not empty:
+        text: str = value.strip()
+        if not text and not empty:
             raise BrokenRuleError("is empty", "write it out or leave the event out")
-        if len(value) > limit:
-            raise BrokenRuleError(f"has {len(value)} characters", f"shorten it to {limit}")
-        if _CONTROL.search(value) or ("\n" in value and not many_lines):
+        if len(text) > limit:
+            raise BrokenRuleError(f"has {len(text)} characters", f"shorten it to {limit}")
+        if _CONTROL.search(text) or ("\n" in text and not many_lines):
             raise BrokenRuleError("holds control characters or line breaks", "keep plain text")
-        return value
+        return text
 
     return rule
 
