@@ -125,6 +125,24 @@ def test_a_drawing_of_the_wrong_size_or_content_is_refused(tmp_path: Path) -> No
         assert caught.value.problems[0].remedy
 
 
+@pytest.mark.parametrize("shape", ["text", "line", "itself"])
+def test_blocks_without_end_are_refused(tmp_path: Path, shape: str) -> None:
+    """A block repeated a billion times, or holding itself, is refused in about a second."""
+    document, space = drawn()
+    block = document.blocks.new("b")
+    if shape == "text":
+        block.add_text("x")
+    elif shape == "line":
+        block.add_line((0, 0), (1, 0))
+    else:
+        block.add_blockref("b", (1, 0))
+    many = {"row_count": 30000, "column_count": 30000, "row_spacing": 1, "column_spacing": 1}
+    space.add_blockref("b", (0, 0), dxfattribs={} if shape == "itself" else many)
+    document.saveas(tmp_path / "a.dxf")
+    with pytest.raises(DrawingError):
+        outline(tmp_path / "a.dxf")
+
+
 def test_layers_are_read_apart(tmp_path: Path) -> None:
     """A layer names one plate of a drawing; a layer that is not there names those that are."""
     document, space = drawn()

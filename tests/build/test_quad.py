@@ -282,9 +282,9 @@ def test_loading_is_quick_and_the_model_is_light() -> None:
     load(EXAMPLES / "gannet.toml")
     best = 1e9
     for _ in range(3):
-        start = time.perf_counter()
+        start = time.process_time()  # not the wall clock: other work on the machine is not ours
         load(EXAMPLES / "gannet.toml")
-        best = min(best, time.perf_counter() - start)
+        best = min(best, time.process_time() - start)
     assert best < 0.5
     heavy = "[m for m in ('pydantic', 'trimesh', 'shapely', 'scipy', 'ezdxf') if m in sys.modules]"
     code = f"import sys, crashworthy.build.quad; print({heavy})"

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from crashworthy.build.assemble import assemble, load, parse, to_toml
 from crashworthy.build.lines import find_line, key_lines
+from crashworthy.build.models import closed
 from crashworthy.errors import CrashworthyError, SheetError
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -380,3 +383,46 @@ def test_lines_are_found_through_every_kind_of_toml() -> None:
     assert {k: lines.get(k) for k in wanted} == wanted
     assert find_line(lines, ("t", "k", 2, "q", "deeper")) == 8
     assert find_line(lines, ("none",)) == 0
+
+
+DUNLIN = (EXAMPLES / "dunlin.toml").read_text(encoding="utf-8")
+NUMBERS = [m.span() for m in re.finditer(r"(?<![\w\".])-?\d+(\.\d+)?(?![\w\".])", DUNLIN) if m.start() > 300]
+EXTREMES = [
+    "0",
+    "-1",
+    "1e-9",
+    "0.1",
+    "0.5",
+    "2",
+    "7",
+    "50",
+    "100",
+    "500",
+    "2000",
+    "-2000",
+    "-7",
+    "180",
+    "1e-320",
+]
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    changes=st.dictionaries(st.sampled_from(NUMBERS), st.sampled_from(EXTREMES), min_size=1, max_size=3),
+)
+def test_extreme_numbers_make_a_sound_quad_or_words(changes: dict[tuple[int, int], str]) -> None:
+    """Whatever numbers stand in a sheet, it becomes a finite quad of closed parts or is refused in words."""
+    text = DUNLIN
+    for (start, end), value in sorted(changes.items(), reverse=True):
+        text = text[:start] + value + text[end:]
+    try:
+        quad = assemble(parse(text))
+    except CrashworthyError as error:
+        problems = error.problems
+    else:
+        assert np.isfinite(quad.mass_properties.inertia).all()
+        assert np.isfinite(quad.points.position).all()
+        assert all(closed(p.faces) for p in quad.parts if p.kind != "loose")
+        assert all(np.linalg.eigvalsh(p.inertia).min() >= 0 for p in quad.parts)
+        return
+    assert all(p.what and p.remedy for p in problems)

@@ -138,7 +138,10 @@ def _entities(document: Any, layer: str | None, name: str) -> list[Any]:
     wanted = []
     layers = set()
     flat = (e for e in document.modelspace() if e.dxftype() in _DRAWN or e.dxftype() == "INSERT")
-    for entity in recursive_decompose(flat):
+    for visited, entity in enumerate(recursive_decompose(flat)):
+        # Block references can repeat a small block a billion times.
+        if visited > 2 * SHAPES_MAX:
+            raise _fail(name, "the drawing repeats its blocks endlessly", "export the plate's outline alone")
         if entity.dxftype() not in _DRAWN:
             continue
         layers.add(entity.dxf.layer)
