@@ -142,6 +142,26 @@ def test_electrical_speed_takes_the_pole_pairs(tmp_path: Path) -> None:
         assert any("assumption" in n for n in log.meta.notes) == (pairs is None)
 
 
+def test_hundreds_of_electrical_turns_are_seen(tmp_path: Path) -> None:
+    """Electrical speed logged in hundreds is scaled up, and the guess table says so."""
+    path = table(tmp_path / "a.csv", "time,erpm[0]", [f"{i / 100:.3f},{1260 + i % 7}" for i in range(100)])
+    log = read_log(path, pole_pairs=7)
+    assert log.speed is not None
+    assert np.median(log.speed) == pytest.approx(300.7, rel=1e-3)
+    row = guess(path).rows[1]
+    assert row.scale == 100.0
+    assert "hundreds" in row.why
+
+
+def test_millisecond_clock_keeps_every_row(tmp_path: Path) -> None:
+    """Four rows a millisecond on a clock of whole milliseconds are 4000 samples a second, not 1000."""
+    rows = [f"{i // 4},{i % 90},1,{i % 7}" for i in range(4000)]
+    log = read_log(table(tmp_path / "a.csv", "time_ms,gyro_x [deg/s],gyro_y [deg/s],gyro_z [deg/s]", rows))
+    assert log.fs == pytest.approx(4000.0, rel=1e-6)
+    assert len(log.t) == 4000
+    assert any("share each tick" in n for n in log.meta.notes)
+
+
 def test_axes_and_acceleration_units(tmp_path: Path) -> None:
     """Axes x forward, y right, z down is turned to y left, z up; g becomes m/s²."""
     rows = [f"{i / 500:.4f},10,20,30,0.1,0.2,{-1 + 0.001 * (i % 2)}" for i in range(200)]

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crashworthy.errors import LogError
-from crashworthy.vibration.log import make_log, release_hold
+from crashworthy.vibration.log import make_log, release_hold, spread_ties
 
 
 def even(n: int = 1000, fs: float = 1000.0) -> tuple[np.ndarray, np.ndarray]:
@@ -80,6 +80,21 @@ def test_held_values_are_released_to_their_updates() -> None:
     both = np.column_stack([held, step])
     rt, rv = release_hold(t, both)
     assert abs(rv[:, 1] - np.where(rt < 0.5, 100.0, 200.0)).max() == pytest.approx(0.0, abs=1e-9)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(2, 9), st.floats(300.0, 8000.0))
+def test_coarse_clock_is_spread(per_tick: int, fs: float) -> None:
+    """A clock that ticks slower than the rows gets an even clock, never off by more than a tick."""
+    t = np.arange(2000) / fs
+    tick = per_tick / fs
+    coarse = np.floor(t / tick + 1e-9) * tick
+    out = spread_ties(coarse)
+    np.testing.assert_allclose(out, t, atol=tick)
+    assert np.diff(out).min() > 0
+    stuck = t.copy()
+    stuck[500:1200] = t[500]
+    np.testing.assert_array_equal(spread_ties(stuck), stuck)
 
 
 def test_a_log_of_nothing_is_refused_in_words() -> None:

@@ -19,7 +19,17 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Singles = NDArray[np.float32]
 
-__all__ = ["BRIDGE", "DROPOUT", "FlightLog", "Gap", "LogMeta", "make_log", "rate", "release_hold"]
+__all__ = [
+    "BRIDGE",
+    "DROPOUT",
+    "FlightLog",
+    "Gap",
+    "LogMeta",
+    "make_log",
+    "rate",
+    "release_hold",
+    "spread_ties",
+]
 
 BRIDGE: Final = 5
 """A gap of at most this many lost samples may be bridged by a straight line; a longer one splits the log."""
@@ -160,6 +170,30 @@ class FlightLog:
 def rate(t: Floats) -> float:
     """Samples a second from the median step; 0 when there are fewer than two samples."""
     return float(1.0 / np.median(np.diff(t))) if len(t) > 1 else 0.0
+
+
+def spread_ties(t: Floats) -> Floats:
+    """Spread rows that share a tick of a coarse clock evenly up to the next tick.
+
+    Done only when a fifth of the steps or more are zero and no tick holds more than four times as many
+    rows as usual: a clock that merely stuck is left as it is.
+
+    Args:
+        t: (n,) s, finite or nan.
+    """
+    step = np.diff(t)
+    if len(t) < 8 or (step == 0.0).mean() < 0.2 or not np.isfinite(t).all() or step.min() < 0.0:
+        return t
+    first = np.flatnonzero(np.concatenate(([True], step > 0.0)))
+    rows = np.diff(np.append(first, len(t)))
+    if len(first) < 3 or rows.max() > 4 * np.median(rows):
+        return t
+    tick = np.diff(t[first])
+    # A tick that lasts much longer than usual is a gap: its rows keep the usual spacing.
+    width = np.minimum(np.append(tick, np.median(tick)), 1.5 * np.median(tick))
+    within = np.arange(len(t)) - np.repeat(first, rows)
+    out: Floats = t + within * np.repeat(width / rows, rows)
+    return out
 
 
 def release_hold(t: Floats, values: Floats) -> tuple[Floats, Floats]:

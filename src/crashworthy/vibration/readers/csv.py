@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from crashworthy.errors import LogError, Problem
-from crashworthy.vibration.log import make_log
+from crashworthy.vibration.log import make_log, spread_ties
 from crashworthy.vibration.readers.guess import GuessTable, guess_columns
 from crashworthy.vibration.readers.mapping import AXES, MOTORS, Mapping, factor, family
 from crashworthy.vibration.readers.table import layout, parse, sample
@@ -102,7 +102,9 @@ class CsvReader:
             found[c.quantity] = value
         if "time" not in found:
             raise LogError(Problem("the mapping names no clock", "name the time column", path.name))
-        time = found["time"]
+        time = spread_ties(found["time"])
+        if time is not found["time"]:
+            notes.append("several rows share each tick of the clock and were spread evenly between ticks")
         remarks = " ".join(plan.comments).lower()
         sign = np.array(AXES[mapping.axes])
         three = {k: _stack(found, [f"{k}_{a}" for a in "xyz"], notes) for k in ("gyro", "acc")}

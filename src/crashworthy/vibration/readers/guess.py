@@ -149,7 +149,11 @@ def guess_columns(file: str, plan: Layout, data: Floats) -> GuessTable:
         if not unit:
             rows.append(GuessRow(i, header, "ignore", "", 1.0, why, low, high))
             continue
-        rows.append(GuessRow(i, header, q, unit, 1.0, why, low, high))
+        scale = 1.0
+        if unit == "erpm" and np.any(x > 0) and float(np.median(x[x > 0])) < 8000.0:
+            # 8000 electrical is 19 turns a second with seven pole pairs: no motor flies so slowly.
+            scale, why = 100.0, f"name; median {np.median(x[x > 0]):.3g} looks like hundreds"
+        rows.append(GuessRow(i, header, q, unit, scale, why, low, high))
     if not any(r.quantity == "time" for r in rows):
         raise LogError(
             Problem(
