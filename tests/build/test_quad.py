@@ -16,6 +16,7 @@ from crashworthy.build.assemble import assemble, load, parse
 from crashworthy.build.mass import solid
 from crashworthy.build.models import closed
 from crashworthy.build.quad import CORE, KINDS, Quad
+from crashworthy.build.starter import starter
 from crashworthy.errors import NotFoundError
 from crashworthy.materials import table
 
@@ -292,3 +293,10 @@ def test_loading_is_quick_and_the_model_is_light() -> None:
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
     )
     assert done.stdout.strip() == "[]"
+
+
+def test_the_starter_is_a_sound_quad() -> None:
+    """A new sheet loads, nothing overlaps, and its standoffs reach from plate to plate."""
+    quad = assemble(parse(starter("Wren")))
+    assert not any("overlap" in note for note in quad.notes)
+    assert {"bottom", "top"} <= set(quad.joint("standoff").joins)

@@ -78,7 +78,7 @@ def sheets(draw: st.DrawFn) -> str:
     return "\n".join(rows) + "\n"
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(sheets())
 def test_any_sheet_makes_the_round_trip(text: str) -> None:
     """Sheet, quad, sheet, quad: the digest stays and so does the text."""

@@ -25,14 +25,14 @@ bottom = {{ rect = [110, 44], corner = 6, t = 2.5, z = -2.5 }}
 top    = {{ rect = [130, 40], corner = 6, t = 2, z = 35 }}
 
 [standoffs]
-post = {{ at = [[45, 16], [-45, 16]], z = 5, h = 30, d = 5 }}
+post = {{ at = [[45, 16], [-45, 16]], z = 0, h = 35, d = 5 }}
 
 [stack]
 z      = 10
 boards = [{{ name = "esc", size = [42, 38, 7], mass = 15 }}, {{ name = "fc", size = [36, 36, 6], mass = 8 }}]
 
 [camera]
-at   = {{ edge_x = 60, recess = 2, z = 22, tilt = 30 }}
+at   = {{ edge_x = 60, recess = 2, z = 25, tilt = 30 }}
 
 [antennas]
 video = {{ at = [-62, 0, 37], dir = [-0.4, 0, 1], length = 45, d = 3, mass = 6 }}
