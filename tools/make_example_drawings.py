@@ -1,6 +1,7 @@
 """Draw the two plates of the invented example build as DXF files (for maintainers).
 
-Run from the top of the repository: ``python tools/make_example_drawings.py``. The drawings are made of
+Run from the top of the repository: ``PYTHONHASHSEED=0 python tools/make_example_drawings.py``; the fixed seed
+keeps the order of entries, and with it the files, the same from run to run. The drawings are made of
 lines, arcs, circles and polylines in millimetres, with a centre line on a layer of its own, as a drawing
 program would leave them. All shapes are invented.
 """
