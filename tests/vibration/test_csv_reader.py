@@ -131,6 +131,21 @@ def test_blank_cells_are_slow_quantities(tmp_path: Path) -> None:
     assert log.meta.rates["power"] == pytest.approx(100.0, rel=1e-6)
 
 
+def test_motors_that_report_in_turn(tmp_path: Path) -> None:
+    """One motor a row is joined motor by motor; a motor that never reports is left out."""
+    rows = []
+    for i in range(400):
+        cells = ["", "", "", ""]
+        cells[i % 3] = str(18000 + 600 * (i % 3) + i)
+        rows.append(f"{i / 100:.3f}," + ",".join(cells))
+    log = read_log(table(tmp_path / "a.csv", "time,rpm_1,rpm_2,rpm_3,rpm_4", rows))
+    assert log.speed is not None
+    assert log.speed.shape[1] == 3
+    t = log.speed_t
+    for m in range(3):
+        np.testing.assert_allclose(log.speed[5:-5, m] * 60, 18000 + 600 * m + 100 * t[5:-5], atol=1e-6)
+
+
 def test_electrical_speed_takes_the_pole_pairs(tmp_path: Path) -> None:
     """Electrical turns are divided by the pole pairs given, or by seven with a note that says so."""
     rows = [f"{i / 100:.3f},{126000 + i % 7 * 10}" for i in range(100)]

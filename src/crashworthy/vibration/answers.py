@@ -192,8 +192,8 @@ class LogReport:
         if told:
             silent = ", ".join(m.label for m in self.motors if m.unbalance is None)
             return f"{unbalance.text} Not separable: {silent}."
-        done = [a for a in self.answers if a.computed]
-        head = f"{done[0].text} " if done else ""
+        said = (self.answer(q) for q in ("pack", "dose", "blade pass", "spectrum"))
+        head = next((f"{a.text} " for a in said if a.computed), "")
         return f"{head}Unbalance not computed: {unbalance.text}."
 
     def to_json(self) -> dict[str, Any]:

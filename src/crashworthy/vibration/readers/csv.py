@@ -111,8 +111,8 @@ class CsvReader:
         many = {k: _motors(found, k) for k in ("speed", "command")}
         volts, amps = found.get("volts"), found.get("amps")
         pt, volts, amps = _filled(time, volts, amps)
-        st, speed = _present(time, many["speed"])
-        ct, command = _present(time, many["command"])
+        st, speed = _joined(time, many["speed"])
+        ct, command = _joined(time, many["command"])
         at, acc = _present(time, three["acc"])
         gt, gyro = _present(time, three["gyro"])
         return make_log(
@@ -147,6 +147,7 @@ def _stack(found: dict[str, Floats], names: list[str], notes: list[str]) -> Floa
 
 def _motors(found: dict[str, Floats], kind: str) -> Floats | None:
     names = [f"{kind}_{i}" for i in range(1, MOTORS + 1) if f"{kind}_{i}" in found]
+    names = [n for n in names if np.isfinite(found[n]).any()]
     return np.column_stack([found[n] for n in names]) if names else None
 
 
@@ -156,6 +157,18 @@ def _present(t: Floats, y: Floats | None) -> tuple[Floats | None, Floats | None]
         return None, None
     rows = np.isfinite(y).any(axis=1) & np.isfinite(t)
     return t[rows], y[rows]
+
+
+def _joined(t: Floats, y: Floats | None) -> tuple[Floats | None, Floats | None]:
+    """The same for motors, which may report in turn: each is joined by lines between its own rows."""
+    clock, values = _present(t, y)
+    if clock is None or values is None or np.isfinite(values).all():
+        return clock, values
+    out = np.empty_like(values)
+    for m in range(values.shape[1]):
+        own = np.isfinite(values[:, m])
+        out[:, m] = np.interp(clock, clock[own], values[own, m])
+    return clock, out
 
 
 def _filled(
