@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import scipy.signal  # noqa: F401 - its first import is slow and would count against the first example
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -18,7 +19,7 @@ from crashworthy.vibration.report import analyse
 
 FUZZ = settings(
     max_examples=150,
-    deadline=2000,
+    deadline=10000,  # a hang, not a busy machine
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 CELL = st.one_of(
