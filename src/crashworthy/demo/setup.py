@@ -92,9 +92,12 @@ def _crashes(workshop: Workshop, progress: Progress) -> str:
     sentences = []
     slugs = tuple(workshop.names())
     for number, slug in enumerate(slugs):
-        campaign = workshop.crash_test(
-            slug, N, SEED, progress=lambda done, _, k=number: progress(k * N + done, len(slugs) * N)
-        )
+        before = number * N
+
+        def said(done: int, _total: int, before: int = before) -> None:
+            progress(before + done, len(slugs) * N)
+
+        campaign = workshop.crash_test(slug, N, SEED, progress=said)
         sentences.append(f"{workshop.names()[slug]}: {campaign.sentence}")
     return "\n    ".join(sentences)
 
