@@ -80,7 +80,8 @@ def make_quad(spacing: float = 0.012, *, thickness: float = 0.005, **change: Any
         skin.append((prop_index, i, (p, a * 0.15, n)))
         arms.append(
             Arm(
-                i, arm_index, motor_index, prop_index, root, tip, axis, 0.085, 0.016, 0.012, thickness, 0.0032,
+                i, arm_index, motor_index, prop_index, root, tip, axis, 0.085, 0.016, 0.012, thickness,
+                0.0032,
                 "carbon_plate", 0.011, 0.040,
             )
         )  # fmt: skip
@@ -122,5 +123,3 @@ def make_quad(spacing: float = 0.012, *, thickness: float = 0.005, **change: Any
         "digest": f"boxes-{spacing}-{thickness}",
     }
     return Quad(**(fields | change))
-
-

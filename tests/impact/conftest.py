@@ -9,9 +9,9 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from boxes import make_quad  # noqa: E402 - found by the line above
+from boxes import make_quad
 
-from crashworthy.build.quad import Quad  # noqa: E402 - as above
+from crashworthy.build.quad import Quad
 
 
 @pytest.fixture(scope="session")

@@ -22,6 +22,7 @@ N = 48
 
 @pytest.fixture(scope="module")
 def batch(quad):
+    """A small campaign."""
     return simulate(quad, N, 7)
 
 
@@ -72,7 +73,7 @@ def test_broken_bytes_are_refused_in_words(data):
 
 
 def test_results_hang_together(batch):
-    """First touch has rank one, impulse needs a peak, no number is infinite or missing but times never touched."""
+    """First touch has rank one, impulse needs a peak, nothing is missing but times never touched."""
     hit = batch.part_peak > 0.0
     assert ((batch.part_impulse > 0.0) == hit).all()
     assert not np.isnan(batch.part_tfirst[hit]).any()
@@ -93,7 +94,7 @@ def test_the_summary_answers_in_one_sentence_and_in_json(batch):
     assert s.summary().startswith("In 100 crashes like these: ")
     data = json.loads(json.dumps(s.to_json(), allow_nan=False))
     assert data["n"] == N
-    assert list(data)[0] == "summary"
+    assert next(iter(data)) == "summary"
     for part in s.parts:
         assert 0.0 <= part.hit_low <= part.hit <= part.hit_high <= 1.0
         assert 0.0 <= part.breaks_low <= part.breaks <= part.breaks_high <= 1.0
@@ -116,9 +117,15 @@ def test_hazards_are_consistent_with_chances(batch):
 
 @pytest.mark.parametrize(
     ("change", "field"),
-    [({"n": 0}, "n"), ({"n": -3}, "n"), ({"seed": -1}, "seed"), ({"dt": 0.0}, "dt"), ({"dt": float("nan")}, "dt"),
-     ({"chunk": 0}, "chunk")],
-)  # fmt: skip
+    [
+        ({"n": 0}, "n"),
+        ({"n": -3}, "n"),
+        ({"seed": -1}, "seed"),
+        ({"dt": 0.0}, "dt"),
+        ({"dt": float("nan")}, "dt"),
+        ({"chunk": 0}, "chunk"),
+    ],
+)
 def test_impossible_requests_are_refused_with_their_field(quad, change, field):
     """Zero crashes, negative seeds and absurd steps get a message, not a traceback."""
     arguments = {"n": 3, "seed": 1} | change

@@ -31,7 +31,9 @@ crush = st.floats(1e4, 1e9)
 beds = st.builds(Bed, stiffness, crush, st.floats(0.05, 1.0), st.floats(0.0, 1.5))
 
 
-@given(laws, stiffness, crush, st.floats(0.0, 1.0), st.floats(0.0, 0.1), st.floats(-30, 30), st.floats(0.0, 0.1))
+@given(
+    laws, stiffness, crush, st.floats(0.0, 1.0), st.floats(0.0, 0.1), st.floats(-30, 30), st.floats(0.0, 0.1)
+)
 def test_pressure_stays_between_zero_and_the_crush_plateau(law, k, p_y, alpha, d, rate, stored):
     """No depth or speed pulls, or presses harder than the plateau; indentation only grows."""
     d_y = yield_depth(law, k, p_y)

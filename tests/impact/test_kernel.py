@@ -20,15 +20,18 @@ MIRROR = np.array([1.0, -1.0, 1.0])
 
 @pytest.fixture(scope="module")
 def model(quad):
+    """The kernel's numbers of the quad of boxes."""
     return model_of(quad)
 
 
 @pytest.fixture(scope="module")
 def starts(model):
+    """A few crashes of the everyday mix."""
     return sample(Scenario.default(), model.craft, 3, np.arange(N))
 
 
 def crash(model, starts, *, dt=1e-5, window=8e-3):
+    """Run the starts through the kernel."""
     return run(
         model.craft, model.beds, starts.state, obstacles=starts.rows, kinds=starts.kinds,
         surfaces=starts.surfaces, speed=np.maximum(starts.closing, 1.0), law=BED, dt=dt,
@@ -87,7 +90,8 @@ def test_a_finer_step_converges(model, starts):
     """The impulse error shrinks with the step and is below 1 % (median) at the default step."""
     fine = crash(model, starts, dt=1.25e-6).impulse.sum(axis=0)
     errors = [
-        np.median(np.abs(crash(model, starts, dt=dt).impulse.sum(axis=0) / fine - 1.0)) for dt in (2e-5, 1e-5, 5e-6)
+        np.median(np.abs(crash(model, starts, dt=dt).impulse.sum(axis=0) / fine - 1.0))
+        for dt in (2e-5, 1e-5, 5e-6)
     ]
     assert errors[0] > errors[1] > errors[2]
     assert errors[1] < 0.01

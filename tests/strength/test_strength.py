@@ -13,12 +13,12 @@ from hypothesis import strategies as st
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "impact"))
 
-from boxes import make_quad  # noqa: E402 - shares the quad of boxes with the crash engine's tests
+from boxes import make_quad
 
-from crashworthy.errors import CrashworthyError  # noqa: E402 - as above
-from crashworthy.materials.table import ACCESS, datum  # noqa: E402 - as above
-from crashworthy.strength.beam import arm_beam, deflection_shape, tip_stiffness  # noqa: E402 - as above
-from crashworthy.strength.capacity import (  # noqa: E402 - as above
+from crashworthy.errors import CrashworthyError
+from crashworthy.materials.table import ACCESS, datum
+from crashworthy.strength.beam import arm_beam, deflection_shape, tip_stiffness
+from crashworthy.strength.capacity import (
     LOADS,
     arm_root_moments,
     capacities,
@@ -46,7 +46,9 @@ def test_shear_only_softens(width, thickness, length):
         assert soft < stiff
 
 
-@pytest.mark.parametrize("bad", [{"length": 0.0}, {"thickness": -1.0}, {"width_tip": 0.0}, {"modulus": math.nan}])
+@pytest.mark.parametrize(
+    "bad", [{"length": 0.0}, {"thickness": -1.0}, {"width_tip": 0.0}, {"modulus": math.nan}]
+)
 def test_impossible_sizes_are_refused(bad):
     """Zero, negative or missing sizes get a message."""
     good = {"modulus": 5e10, "length": 0.08, "width_root": 0.016, "width_tip": 0.012, "thickness": 0.005}

@@ -39,7 +39,7 @@ HUGE = 1e30
 """A crush pressure that is never reached."""
 
 HERTZ_TIME = 0.8 * math.sqrt(math.pi) * math.gamma(0.4) / math.gamma(0.9)
-"""Contact time of a Hertz impact in units of greatest depth over speed: (4/5) sqrt(pi) G(2/5)/G(9/10) = 2.9432."""
+"""Contact time of a Hertz impact over greatest depth by speed: (4/5) sqrt(pi) G(2/5)/G(9/10) = 2.9432."""
 
 
 def start(

@@ -1,4 +1,4 @@
-"""Crashing the quad in simulation: `simulate(quad, n, seed)` gives a `CrashBatch`, its `summarise()` the answers."""
+"""Crashing the quad in simulation: ``simulate(quad, n, seed).summarise()`` answers what breaks."""
 
 from __future__ import annotations
 

@@ -47,7 +47,7 @@ MapChunks = Callable[[Callable[["Chunk"], Arrays], Iterable["Chunk"]], Iterator[
 """Runs a function over chunks and yields the results in the order of the chunks."""
 
 
-class CampaignCancelled(CrashworthyError):
+class CampaignCancelled(CrashworthyError):  # noqa: N818 - it is what was asked for, not a fault
     """The campaign was asked to stop before it was done."""
 
 
@@ -77,7 +77,8 @@ def simulate(
 ) -> CrashBatch:
     """Crash a build ``n`` times.
 
-    A crash depends on build, scenario, seed, ``dt`` and its own number only: chunks, threads and order change no
+    A crash depends on build, scenario, seed, ``dt`` and its own number only: chunks, threads and order
+    change no
     bit of it, and two builds with one seed meet the same obstacles (common random numbers).
 
     Args:

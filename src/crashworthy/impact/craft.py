@@ -63,9 +63,9 @@ RESULT: Final = (
     "py",
     "pz",
 )
-"""Rows of the per-crash scalar results: energies (J), audit (share), stability and penetration (share of limit),
-shock (m/s²) and pseudo-velocity (m/s) of the boards, times (s), peak acceleration of the core (m/s²), and at the
-end its velocity (world), body rate and the whole quad's momentum (world)."""
+"""Rows of the per-crash scalars: energies (J), audit (share), stability and penetration (shares of limit),
+shock (m/s²) and pseudo-velocity (m/s) of the boards, times (s), peak acceleration of the core (m/s²), and
+at the end its velocity (world), body rate and the whole quad's momentum (world)."""
 
 
 class Craft(NamedTuple):
@@ -91,8 +91,9 @@ class Craft(NamedTuple):
     stiffness: Floats  # (a, 2) N/m
     damping: Floats  # (a, 2) N s/m
     length: Floats  # (a,) m
-    moment_capacity: Floats  # (a, 2) N m, in plane and out of plane
-    contact_mass: Floats  # (a + 1,) lightest effective mass a contact on each arm and on the core sees, kg
+    lightness: Floats  # (a,) 1 / tip mass, 1/kg
+    use: Floats  # (a, 2) length over moment capacity, 1/N: root force times it is the utilisation
+    contact_mass: Floats  # (a + 1,) lightest mass that a contact on each arm and, last, on the core meets, kg
     stack: Floats  # (3,) m
     stack_rate: float  # natural angular frequency of the stack on its mount, rad/s
     stack_damping: float  # fraction of critical

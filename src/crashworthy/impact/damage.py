@@ -40,12 +40,11 @@ def break_chance(load: Floats, median: float, beta: float) -> Floats:
     from scipy.special import ndtr
 
     with np.errstate(divide="ignore"):
-        chance: Floats = np.asarray(ndtr(np.log(np.maximum(load, 0.0) / median) / beta), dtype=np.float64)
-    return chance
+        return np.asarray(ndtr(np.log(np.maximum(load, 0.0) / median) / beta), dtype=np.float64)
 
 
 def mode_load(batch: CrashBatch, capacity: Capacity) -> Floats:
-    """(n,) load that a mode compares with its capacity, in the mode's unit; 0 where the obstacle is not its kind."""
+    """(n,) load that a mode compares with its capacity, in its unit; 0 where the obstacle is not its kind."""
     if capacity.load == "bending":
         arm = batch.arm_parts.index(capacity.part)
         load = batch.arm_moment[arm, 2]
@@ -53,11 +52,11 @@ def mode_load(batch: CrashBatch, capacity: Capacity) -> Floats:
         load = batch.pseudo_velocity
     else:
         load = batch.part_peak[capacity.part]
-    load = load.astype(np.float64)
+    wide: Floats = load.astype(np.float64)
     if capacity.obstacle:
         wanted = batch.round_obstacle if capacity.obstacle == "round" else ~batch.round_obstacle
-        load = np.where(wanted, load, 0.0)
-    return load
+        wide = np.where(wanted, wide, 0.0)
+    return wide
 
 
 def part_chances(batch: CrashBatch, capacities: Iterable[Capacity], z: float = 0.0) -> dict[int, Floats]:

@@ -15,7 +15,6 @@ M is constant, so its inverse is; what remains is one symmetric 3x3 solve a step
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING
 
 from crashworthy.impact.jit import physics
@@ -37,31 +36,49 @@ Six = tuple[float, float, float, float, float, float]
 
 @physics
 def accelerations(
-    craft: Craft, w: Floats, u: Floats, du: Floats, load: Floats, modal: Floats, bias: Floats, spring: Floats
+    craft: Craft,
+    w: Floats,
+    u: Floats,
+    du: Floats,
+    load: Floats,
+    modal: Floats,
+    place: Floats,
+    bias: Floats,
+    spring: Floats,
 ) -> Six:
     """Accelerations of the core: of O (m/s²) and of the turning (rad/s²), body frame.
 
     Args:
         craft: the quad.
         w: body rate.
-        u, du: (a, 2) tip deflections and their rates.
+        u: (a, 2) tip deflections.
+        du: (a, 2) their rates.
         load: (6,) force and torque about O.
         modal: (a, 2) forces on the tips' freedoms, Q.
+        place: (a, 3) set to r of each tip.
         bias: (a, 3) set to b of each tip.
         spring: (a, 2) set to S of each tip.
     """
-    I, W = craft.inertia, craft.mass_inverse
+    inertia, W = craft.inertia, craft.mass_inverse
     p, q, r = w[0], w[1], w[2]
     f0, f1, f2 = load[0], load[1], load[2]
-    h0, h1, h2 = symmetric_times(I, p, q, r)
+    h0, h1, h2 = symmetric_times(inertia, p, q, r)
     g0, g1, g2 = cross(p, q, r, h0, h1, h2)
     t0, t1, t2 = load[3] - g0, load[4] - g1, load[5] - g2
-    c00, c01, c02, c11, c12, c22 = I[0, 0], I[0, 1], I[0, 2], I[1, 1], I[1, 2], I[2, 2]
+    c00, c01, c02, c11, c12, c22 = (
+        inertia[0, 0],
+        inertia[0, 1],
+        inertia[0, 2],
+        inertia[1, 1],
+        inertia[1, 2],
+        inertia[2, 2],
+    )
     b00 = b01 = b02 = b10 = b11 = b12 = b20 = b21 = b22 = 0.0
     for a in range(len(craft.tip_mass)):
         m, e, s = craft.tip_mass[a], craft.axis[a], craft.side[a]
         e0, e1, e2 = e[0], e[1], e[2]
         x, y, z, ux, uy, uz = tip_motion(craft, a, u, du)
+        place[a, 0], place[a, 1], place[a, 2] = x, y, z
         g0, g1, g2 = cross(x, y, z, e0, e1, e2)
         w0, w1, w2 = cross(p, q, r, x, y, z)
         k0, k1, k2 = cross(p, q, r, w0 + 2.0 * ux, w1 + 2.0 * uy, w2 + 2.0 * uz)
@@ -108,45 +125,47 @@ def bend_arms(
     craft: Craft,
     motion: Six,
     dt: float,
-    c: int,
     u: Floats,
     du: Floats,
     lever: Floats,
+    place: Floats,
     bias: Floats,
     spring: Floats,
-    moment: Floats,
+    bent: Floats,
 ) -> float:
     """Record the root moments, step the tips; returns the energy lost in the arms, J.
 
-    Root moment = L (k u + sum (s - phi) F): the tip's spring, plus what contacts short of the tip add beyond
-    their share phi of it.
+    Root force = k u + sum (s - phi) F: the tip's spring, plus what contacts short of the tip add beyond their
+    share phi of it; times the arm's length it is the root moment.
 
     Args:
         craft: the quad.
         motion: accelerations of the core.
         dt: step, s.
-        c: column of ``moment``.
-        u, du: (a, 2) stepped here.
+        u: (a, 2) tip deflections, stepped here.
+        du: (a, 2) their rates, stepped here.
         lever: (a, 2) sum (station - shape) F, N.
-        bias, spring: from ``accelerations``.
-        moment: (a, 3, n) peaks in plane and out of plane, N m, and of the interaction with the capacities.
+        place: (a, 3) tips, from ``accelerations``.
+        bias: (a, 3) from ``accelerations``.
+        spring: (a, 2) from ``accelerations``.
+        bent: (a, 3) peaks of the root force in plane and out of plane, N, and of the squared interaction.
     """
     a0, a1, a2, A0, A1, A2 = motion
     lost = 0.0
     for a in range(len(craft.tip_mass)):
-        x, y, z, _, _, _ = tip_motion(craft, a, u, du)
-        g0, g1, g2 = cross(A0, A1, A2, x, y, z)
+        g0, g1, g2 = cross(A0, A1, A2, place[a, 0], place[a, 1], place[a, 2])
         k0, k1, k2 = a0 + g0 + bias[a, 0], a1 + g1 + bias[a, 1], a2 + g2 + bias[a, 2]
         use = 0.0
         for j in range(2):
             s = craft.side[a, j]
-            bend = abs(craft.stiffness[a, j] * u[a, j] + lever[a, j]) * craft.length[a]
-            moment[a, j, c] = max(moment[a, j, c], bend)
-            use += (bend / craft.moment_capacity[a, j]) ** 2
+            bend = craft.stiffness[a, j] * u[a, j] + lever[a, j]
+            share = bend * craft.use[a, j]
+            bent[a, j] = max(bent[a, j], abs(bend))
+            use += share * share
             lost += craft.damping[a, j] * du[a, j] * du[a, j] * dt
-            du[a, j] += dt * (spring[a, j] / craft.tip_mass[a] - (s[0] * k0 + s[1] * k1 + s[2] * k2))
+            du[a, j] += dt * (spring[a, j] * craft.lightness[a] - (s[0] * k0 + s[1] * k1 + s[2] * k2))
             u[a, j] += dt * du[a, j]
-        moment[a, 2, c] = max(moment[a, 2, c], math.sqrt(use))
+        bent[a, 2] = max(bent[a, 2], use)
     return lost
 
 
@@ -161,7 +180,8 @@ def shake_boards(
         motion: accelerations of the core.
         w: body rate.
         dt: step, s.
-        z, dz: (3,) travel of the mount and its rate, stepped here.
+        z: (3,) travel of the mount, stepped here.
+        dz: (3,) its rate, stepped here.
 
     Returns:
         squared acceleration of the boards and squared pseudo-velocity wn² z².

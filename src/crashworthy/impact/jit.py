@@ -2,7 +2,8 @@
 
 Reassociation and contraction are allowed, but not "no NaN": a NaN must survive to be caught. Compiled code is
 kept on disk, so only the first campaign after an install or a change compiles (some 15 s). A function's code
-contains the functions it calls, so the place is named by a digest of all compiled sources: changing any of them,
+contains the functions it calls, so the place is named by a digest of all compiled sources: changing any of
+them,
 or moving a type, starts afresh instead of finding stale code.
 """
 
@@ -15,8 +16,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import numba
-import numba.core.config as numba_config
 from numba import njit
+from numba.core import config as numba_config
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -43,16 +44,16 @@ def cache_folder() -> Path:
         import platformdirs
 
         base = Path(platformdirs.user_cache_dir("crashworthy"))
-    return Path(numba_config.CACHE_DIR or base) / f"physics-{digest.hexdigest()[:16]}"
+    return Path(str(vars(numba_config).get("CACHE_DIR", "")) or base) / f"physics-{digest.hexdigest()[:16]}"
 
 
 def physics(function: F) -> F:
     """Compile a scalar function of the crash engine."""
-    before = numba_config.CACHE_DIR
-    numba_config.CACHE_DIR = str(cache_folder())
+    before = str(vars(numba_config).get("CACHE_DIR", ""))
+    setattr(numba_config, "CACHE_DIR", str(cache_folder()))  # noqa: B010 - numba sets its options at run time
     try:
         compiled = njit(cache=True, fastmath=FAST, nogil=True, error_model="numpy")(function)
     finally:
-        numba_config.CACHE_DIR = before
+        setattr(numba_config, "CACHE_DIR", before)  # noqa: B010 - as above
     same: F = compiled  # type: ignore[assignment] # called exactly like the plain function
     return same

@@ -78,7 +78,9 @@ def crash_all(
         settle: time without contact after which a crash may end early, s.
         every: keep a frame of ``trace`` each so many steps; 0 keeps none.
         trace: (frames, 8 + 2 a, n) time, position, quaternion, tip deflections.
-        peak, impulse, touched: (p, n) results by part: N, N s, s (NaN when never touched).
+        peak: (p, n) largest summed normal force by part, N.
+        impulse: (p, n) N s.
+        touched: (p, n) time of first touch, s; NaN when never touched.
         moment: (a, 3, n) peak root moments in plane and out of plane, N m, and peak interaction.
         result: (len(RESULT), n) scalars, see ``craft.RESULT``.
         flags: (n,) bits.
@@ -91,21 +93,24 @@ def crash_all(
         np.zeros((n_arms, 2)),
         np.zeros((n_arms, 2)),
     )
-    spring, bias = np.zeros((n_arms, 2)), np.zeros((n_arms, 3))
+    spring, bias, place, bent = (
+        np.zeros((n_arms, 2)), np.zeros((n_arms, 3)), np.zeros((n_arms, 3)), np.zeros((n_arms, 3)),
+    )  # fmt: skip
     x, V, v, w, o, n, z, dz = (
-        np.zeros(3), np.zeros(3), np.zeros(3), np.zeros(3), np.zeros(3), np.zeros(3), np.zeros(3), np.zeros(3),
+        np.zeros(3), np.zeros(3), np.zeros(3), np.zeros(3),
+        np.zeros(3), np.zeros(3), np.zeros(3), np.zeros(3),
     )  # fmt: skip
     load, book = np.zeros(6), np.zeros(4)
     stiff, touching, count = np.zeros(n_arms + 1), np.zeros(n_arms + 1), np.zeros(n_arms + 1)
     lightest, mass = craft.contact_mass.min(), craft.core_mass + craft.tip_mass.sum()
     for c in range(len(kinds)):
         stored[:], weight[:], rest[:], touching[:] = 0.0, 0.0, 0, 0.0
-        z[:], dz[:], book[:] = 0.0, 0.0, 0.0
+        z[:], dz[:], book[:], bent[:] = 0.0, 0.0, 0.0, 0.0
         for a in range(n_arms):
             for j in range(2):
                 u[a, j] = state[13 + 4 * a + j, c] if len(state) > 13 else 0.0
                 du[a, j] = state[15 + 4 * a + j, c] if len(state) > 13 else 0.0
-        peak[:, c], impulse[:, c], touched[:, c], moment[:, :, c] = 0.0, 0.0, np.nan, 0.0
+        peak[:, c], impulse[:, c], touched[:, c] = 0.0, 0.0, np.nan
         kind, surface, radius = kinds[c], surfaces[c], obstacles[6, c]
         for i in range(3):
             x[i], V[i], w[i] = state[i, c], state[3 + i, c], state[10 + i, c]
@@ -124,7 +129,8 @@ def crash_all(
             load[:], modal[:], lever[:] = 0.0, 0.0, 0.0
             press_parts(
                 craft, beds, law, kind, surface, radius, o, n, v, w, u, du, speed[c], dt, step, c, fastest,
-                rest, stored, weight, stiff, touching, count, load, modal, lever, book, peak, impulse, touched,
+                rest, stored, weight, stiff, touching, count, load, modal, lever, book, peak, impulse,
+                touched,
             )  # fmt: skip
             for body in range(n_arms + 1):
                 steepest = max(steepest, stiff[body] / craft.contact_mass[body])
@@ -139,9 +145,9 @@ def crash_all(
                 and never_again(craft, kind, o, n, radius, v, w, u, (steps - step) * dt)
             ):
                 break
-            motion = accelerations(craft, w, u, du, load, modal, bias, spring)
+            motion = accelerations(craft, w, u, du, load, modal, place, bias, spring)
             core_peak = max(core_peak, motion[0] ** 2 + motion[1] ** 2 + motion[2] ** 2)
-            damped += bend_arms(craft, motion, dt, c, u, du, lever, bias, spring, moment)
+            damped += bend_arms(craft, motion, dt, u, du, lever, place, bias, spring, bent)
             felt, moved = shake_boards(craft, motion, w, dt, z, dz)
             shock, velocity = max(shock, felt), max(velocity, moved)
             for i in range(3):
@@ -159,6 +165,9 @@ def crash_all(
         flags[c] = (FLAG_STEP if stability > STEP_LIMIT else 0) | (FLAG_PENETRATION if book[2] > 1.0 else 0)
         if not abs(audit) <= AUDIT_LIMIT:
             flags[c] |= FLAG_ENERGY
+        for a in range(n_arms):
+            moment[a, 0, c], moment[a, 1, c] = bent[a, 0] * craft.length[a], bent[a, 1] * craft.length[a]
+            moment[a, 2, c] = math.sqrt(bent[a, 2])
         m0, m1, m2 = tips_momentum(craft, w, u, du)
         result[0, c], result[1, c], result[2, c], result[3, c] = start_energy, end_energy, dissipated, audit
         result[4, c], result[5, c], result[6, c] = stability, book[2], math.sqrt(shock)

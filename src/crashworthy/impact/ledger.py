@@ -39,10 +39,10 @@ def tip_motion(craft: Craft, a: int, u: Floats, du: Floats) -> Six:
 @physics
 def energy(craft: Craft, v: Floats, w: Floats, u: Floats, du: Floats) -> float:
     """Kinetic energy of core and tips and strain energy of the arms, J."""
-    I, p, q, r = craft.inertia, w[0], w[1], w[2]
+    J, p, q, r = craft.inertia, w[0], w[1], w[2]
     total = 0.5 * craft.core_mass * (v[0] * v[0] + v[1] * v[1] + v[2] * v[2])
-    total += 0.5 * (I[0, 0] * p * p + I[1, 1] * q * q + I[2, 2] * r * r)
-    total += I[0, 1] * p * q + I[0, 2] * p * r + I[1, 2] * q * r
+    total += 0.5 * (J[0, 0] * p * p + J[1, 1] * q * q + J[2, 2] * r * r)
+    total += J[0, 1] * p * q + J[0, 2] * p * r + J[1, 2] * q * r
     for a in range(len(craft.tip_mass)):
         x, y, z, ux, uy, uz = tip_motion(craft, a, u, du)
         tx, ty, tz = cross(p, q, r, x, y, z)

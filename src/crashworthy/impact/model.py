@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
@@ -109,8 +110,8 @@ def make_craft(
         side[a, 0] = np.cross(up, e) / np.linalg.norm(np.cross(up, e))
         side[a, 1] = np.cross(e, side[a, 0])
     start = np.searchsorted(part, np.arange(len(depth_limit) + 1)).astype(np.int32)
-    low = np.array([position[s:e].min(axis=0) for s, e in zip(start[:-1], start[1:], strict=True)])
-    high = np.array([position[s:e].max(axis=0) for s, e in zip(start[:-1], start[1:], strict=True)])
+    low = np.array([position[s:e].min(axis=0) for s, e in pairwise(start)])
+    high = np.array([position[s:e].max(axis=0) for s, e in pairwise(start)])
     centre = 0.5 * (low + high)
     radius = np.sqrt(np.maximum.reduceat(((position - centre[part]) ** 2).sum(axis=1), start[:-1])) + 1e-9
     mass = core_mass * np.eye(3) + np.einsum("a,ai,aj->ij", tip_mass, axis, axis)
@@ -141,7 +142,8 @@ def make_craft(
         stiffness=plain(none2 if stiffness is None else stiffness),
         damping=plain(none2 if damping is None else damping),
         length=plain(none if length is None else length),
-        moment_capacity=plain(none2 if moment_capacity is None else moment_capacity),
+        lightness=plain(1.0 / tip_mass),
+        use=plain(none2 if moment_capacity is None else np.asarray(length)[:, None] / moment_capacity),
         contact_mass=contact_masses(core_mass, inertia, tip_mass, reach),
         stack=plain(np.zeros(3) if stack is None else stack),
         stack_rate=2.0 * math.pi * value("stack_mount", "frequency"),

@@ -50,10 +50,16 @@ def gap_normal(
 
     Args:
         kind: ``PLANE`` or ``CYLINDER``.
-        px, py, pz: a point on the plane or axis, m.
-        ax, ay, az: unit normal or axis.
+        px: a point on the plane or axis, m.
+        py: its y.
+        pz: its z.
+        ax: unit normal or axis.
+        ay: its y.
+        az: its z.
         radius: of the cylinder, m.
-        x, y, z: the point, m, in the same frame.
+        x: the point asked for, m, in the same frame.
+        y: its y.
+        z: its z.
     """
     dx, dy, dz = x - px, y - py, z - pz
     along = dx * ax + dy * ay + dz * az

@@ -39,7 +39,7 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
     step: int,
     c: int,
     fastest: float,
-    rest: Floats,
+    rest: NDArray[np.int64],
     stored: Floats,
     weight: Floats,
     stiff: Floats,
@@ -55,33 +55,43 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
 ) -> None:
     """Sum the contact forces of one step.
 
-    A part whose bounding sphere is clear of the obstacle is skipped, for as many steps as it must at least take
-    to come near. A point takes the share of its area that
-    faces the obstacle when it first touches, and keeps it while it touches (so that its spring has an energy).
+    A part whose bounding sphere or nearest point is clear of the obstacle is left alone for as many steps as
+    it
+    must at least take to come near. A point takes the share of its area that
+    faces the obstacle when it first touches, and keeps it while it touches (so that its spring has an
+    energy).
 
     Args:
-        craft: the quad (``craft.Craft``).
-        beds: contact beds (``craft.Beds``).
+        craft: the quad.
+        beds: contact beds.
         law: law of contact.
-        kind, radius: shape of the obstacle; ``o`` and ``n`` its place and direction in the body frame.
+        kind: shape of the obstacle.
         surface: row of ``beds``.
-        v, w: velocity of O and body rate, body frame.
-        u, du: (a, 2) tip deflections and rates.
+        radius: of the obstacle, m.
+        o: (3,) its place, body frame, m.
+        n: (3,) its normal or axis, body frame.
+        v: (3,) velocity of O, body frame, m/s.
+        w: (3,) body rate, rad/s.
+        u: (a, 2) tip deflections, m.
+        du: (a, 2) their rates, m/s.
         speed: closing speed at first contact, m/s.
         dt: time step, s.
         step: its number.
         c: column of the results.
         fastest: speed that no point can exceed (from the energy at the start), m/s.
         rest: (parts,) steps for which a part far away need not be looked at.
-        stored, weight: (points,) indentation (m) and pressed area (m²) carried from step to step.
-        stiff: (a + 1,) summed contact stiffness on each arm and, last, the core, N/m.
-        touching: (a + 1,) contacts there in the last step, then in this one.
+        stored: (points,) indentation carried from step to step, m.
+        weight: (points,) area pressed, carried from step to step, m²; 0 while not touching.
+        stiff: (a + 1,) set to the summed contact stiffness on each arm and, last, the core, N/m.
+        touching: (a + 1,) contacts there in the last step; set to this step's.
         count: (a + 1,) scratch.
-        load: (6,) force and torque about O.
-        modal: (a, 2) forces on the tips' freedoms.
-        lever: (a, 2) what the root feels beyond the tip's spring: sum (station - shape) F, N.
-        book: elastic energy, dissipated energy, depth over limit, contacts.
-        peak, impulse, touched: (parts, crashes) results.
+        load: (6,) force and torque about O are added here.
+        modal: (a, 2) forces on the tips' freedoms are added here.
+        lever: (a, 2) what the root feels beyond the tip's spring, sum (station - shape) F, is added here, N.
+        book: elastic energy now, energy dissipated so far, greatest depth over its limit, contacts now.
+        peak: (parts, crashes) result, N.
+        impulse: (parts, crashes) result, N s.
+        touched: (parts, crashes) result, s.
     """
     n_arms = len(craft.tip_mass)
     ox, oy, oz, nx0, ny0, nz0 = o[0], o[1], o[2], n[0], n[1], n[2]
@@ -119,7 +129,7 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
             cx = du[a, 0] * s[0, 0] + du[a, 1] * s[1, 0]
             cy = du[a, 0] * s[0, 1] + du[a, 1] * s[1, 1]
             cz = du[a, 0] * s[0, 2] + du[a, 1] * s[1, 2]
-        total = 0.0
+        total, nearest, inside = 0.0, 1e9, False
         for i in range(craft.start[part], craft.start[part + 1]):
             phi = craft.shape[i]
             x = craft.position[i, 0] + phi * bx
@@ -128,7 +138,9 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
             gap, nx, ny, nz = gap_normal(kind, ox, oy, oz, nx0, ny0, nz0, radius, x, y, z)
             if gap >= 0.0:
                 weight[i] = 0.0
+                nearest = min(nearest, gap)
                 continue
+            inside = True
             fresh = weight[i] == 0.0
             if fresh:
                 mx, my, mz = craft.normal[i, 0], craft.normal[i, 1], craft.normal[i, 2]
@@ -145,7 +157,8 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
             rate = -(sx * nx + sy * ny + sz * nz)
             depth = -gap
             if fresh and depth > 2.0 * abs(rate) * dt:
-                # Turned to face the obstacle while already inside: what it displaced is displaced, nothing springs.
+                # Turned to face the obstacle while already inside: what it displaced is displaced, nothing
+                # springs.
                 stored[i] = max(stored[i], depth)
             p, d_e, d_p = press(law, k, p_y, d_y, alpha, depth, rate, stored[i])
             if total == 0.0 and math.isnan(touched[part, c]):
@@ -179,6 +192,9 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
                     push = fx * craft.side[a, j, 0] + fy * craft.side[a, j, 1] + fz * craft.side[a, j, 2]
                     modal[a, j] += phi * push
                     lever[a, j] += (craft.station[i] - phi) * push
+        if not inside:
+            rest[part] = int(min(nearest / (fastest * dt), 1000.0))
+            continue
         peak[part, c] = max(peak[part, c], total)
         impulse[part, c] += total * dt
     touching[:] = count

@@ -1,7 +1,9 @@
 """Random numbers by name: the same crash of two builds meets the same obstacle in the same attitude.
 
-Philox4x32-10 (Salmon, Moraes, Dror and Shaw, SC11, 2011) is a function of counter and key, so a draw depends on
-seed, crash and dimension only: not on chunk, thread, order, or on what else was drawn (common random numbers).
+Philox4x32-10 (Salmon, Moraes, Dror and Shaw, SC11, 2011) is a function of counter and key, so a draw depends
+on
+seed, crash and dimension only: not on chunk, thread, order, or on what else was drawn (common random
+numbers).
 """
 
 from __future__ import annotations

@@ -1,6 +1,7 @@
 """What a quad is crashed into, how fast and in which attitude: every number a prior that may be edited.
 
-All priors are assumptions until a journal overrules them. A scenario file is TOML; whatever it leaves out keeps
+All priors are assumptions until a journal overrules them. A scenario file is TOML; whatever it leaves out
+keeps
 its prior:
 
     name = "Quarry"
@@ -32,13 +33,17 @@ __all__ = ["ASSUMPTIONS", "Approach", "Attitude", "Obstacle", "Scenario", "Speed
 
 ASSUMPTIONS: Final = (
     "speed: lognormal, median 8 m/s, standard deviation of ln 0.5, cut to 2-35 m/s (assumption)",
-    "obstacles: grass and soil 40, trunk and branch 20, concrete and asphalt 15, wall 8, rail and pole 8 of 91; "
-    "rubble 7 and spikes 2 of 100 are not modelled and left out, the rest renormalised (assumption)",
-    "attitude at touch: 55 % nose first, pitched 20-60 deg towards the flight path, roll sd 25 deg; 25 % any; "
-    "20 % level or upside down, tilt sd 15 deg (assumption)",
+    (
+        "obstacles, of 100: grass and soil 40, trunk and branch 20, concrete and asphalt 15, wall 8, pole 8; "
+        "rubble 7 and spikes 2 are not modelled and left out, the rest renormalised by 91 (assumption)"
+    ),
+    (
+        "attitude at touch: 55 % nose first, pitched 20-60 deg towards the flight path, roll sd 25 deg; "
+        "25 % any; 20 % level or upside down, tilt sd 15 deg (assumption)"
+    ),
     "spin: each axis normal with sd 5 rad/s, 12 rad/s when tumbling (assumption)",
     "angle between flight path and ground or wall: beta(2, 2) over 10-90 deg (assumption)",
-    "poles and branches: path descends by 10 deg, sd 15 deg; branch lies across it within 30 deg (assumption)",
+    "poles and branches: path descends by 10 deg, sd 15 deg; branch within 30 deg of across (assumption)",
     "where a pole or branch is met: uniform over the silhouette of the quad (geometry)",
 )
 """The priors in words."""
@@ -273,10 +278,9 @@ def _problems(scenario: Scenario) -> list[Problem]:
                 )
             )
         found.append(_number_problem(f"{where}.weight", o.weight, 0.0, 1e6))
-        low, high = o.radius
-        size = [_number_problem(f"{where}.radius", r, 0.002, 5.0) for r in (low, high)]
+        size = [_number_problem(f"{where}.radius", r, 0.002, 5.0) for r in o.radius]
         found += size
-        if not any(size) and low > high:
+        if not any(size) and o.radius[0] > o.radius[1]:
             found.append(Problem("radius low lies above high", "swap them", field=f"{where}.radius"))
     bad = [p for p in found if p is not None]
     if not bad and math.fsum(o.weight for o in scenario.obstacles) <= 0.0:

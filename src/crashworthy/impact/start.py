@@ -96,7 +96,8 @@ def _attitudes(scenario: Scenario, draws: Draws) -> tuple[Floats, NDArray[np.boo
     mode = draws.uniform("attitude.mode") * (a.nose + a.tumble + a.flat)
     tumbling = (mode >= a.nose) & (mode < a.nose + a.tumble)
     flat = mode >= a.nose + a.tumble
-    # Nose first: pitched down by 20-60 deg from the path's horizontal part; y is left, so +pitch is nose down.
+    # Nose first: pitched down by 20-60 deg from the path's horizontal part; y is left, so +pitch is nose
+    # down.
     pitch = np.radians(a.pitch_low + (a.pitch_high - a.pitch_low) * draws.uniform("attitude.pitch"))
     roll = np.radians(a.roll_sd * draws.normal("attitude.roll"))
     nose = _times(_about(1, pitch), _about(0, roll))

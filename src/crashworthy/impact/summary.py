@@ -34,13 +34,15 @@ __all__ = [
 ]
 
 INTERVAL: Final = (
-    "90 % interval; holds the sampling error of the simulated crashes and how well the median strengths and the "
+    "90 % interval; holds the sampling error of the simulated crashes and how well the median strengths "
+    "and the "
     "arm roots' stiffness are known; holds neither the scenario's assumptions nor the contact model's"
 )
 """What the intervals of break chances contain."""
 
 SEVERITY: Final = (
-    "scuff, hit and slam are the lower, middle and upper third of the simulated crashes by peak acceleration of "
+    "scuff, hit and slam are the lower, middle and upper third of the simulated crashes by peak "
+    "acceleration of "
     "the boards on their mount"
 )
 """How severity is defined."""
@@ -153,7 +155,7 @@ class ArmSummary:
 
 @dataclass(frozen=True, slots=True)
 class ObstacleSummary:
-    """One obstacle of the scenario: share of crashes, speed towards it, first-touched part, breaks per 100."""
+    """One obstacle of the scenario: crashes, speed towards it, part most often first, breaks per 100."""
 
     name: str
     kind: str
@@ -321,7 +323,7 @@ def summarise(batch: CrashBatch) -> CrashSummary:
 
 
 def _hazard(chance: Floats, grade: NDArray[np.int64]) -> tuple[float, float, float]:
-    """-ln(1 - p) by severity; p is cut at 1 - 1e-6 so that it stays finite. A severity without crashes takes all."""
+    """-ln(1 - p) by severity; p is cut at 1 - 1e-6 to stay finite. A severity without crashes takes all."""
     hazards = []
     for severity in range(3):
         of = chance[grade == severity]
