@@ -116,8 +116,8 @@ def test_gaps_in_flight_change_little(log: FlightLog, quad: Any) -> None:
 
 
 def test_forty_seconds_take_a_few(quad: Any, tmp_path: Any) -> None:
-    """40 s at 4000 samples a second are read and analysed within 12 s even on a busy machine."""
+    """40 s at 4000 samples a second are read and analysed within 20 s even on a busy machine."""
     path = simulate_flight(quad, 40.0, 2).write_csv(tmp_path / "long.csv")
     start = time.perf_counter()
     analyse(read_log(path), quad)
-    assert time.perf_counter() - start < 12.0
+    assert time.perf_counter() - start < 20.0
