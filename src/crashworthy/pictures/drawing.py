@@ -23,7 +23,9 @@ INNER = 236.0
 
 _CORNER = re.compile(r"[_ ](fl|fr|rl|rr|left|right|l|r|\d+)$")
 _CORNER_WORDS = re.compile(
-    r"^(front left|front right|rear left|rear right|left|right) |[ ,]+(left|right|\d+)$| (fl|fr|rl|rr|l|r)(?= )"
+    r"^(front left|front right|rear left|rear right|left|right) "
+    r"|[ ,]+(left|right|\d+)$"
+    r"| (fl|fr|rl|rr|l|r)(?= )"
 )
 
 UNDER = ("screw", "lead", "plug", "strap", "shield", "lens", "loose")

@@ -342,9 +342,9 @@ def _load_strength(
     bell = np.exp(-0.5 * (np.log(grid / strength) / spread) ** 2)
     curve = [(x_axis(float(g)), y_axis(float(v))) for g, v in zip(grid, bell, strict=True)]
     body.append(svg.el("path", d=svg.path(curve), class_="curve mark"))
-    at = x_axis(strength)
+    at, rounded = x_axis(strength), axes.label(float(f"{strength:.3g}"))
     body.append(svg.el("path", d=svg.path([(at, y_axis.start), (at, top)]), class_="rule thin"))
-    body.append(svg.text(f"strength {strength:.3g} {unit}", RIGHT, top - 8, "t mark", text_anchor="end"))
+    body.append(svg.text(f"strength {rounded} {unit}", RIGHT, top - 8, "t mark", text_anchor="end"))
     past = float((values > strength).mean())
     return svg.figure(
         "".join(body),
@@ -362,8 +362,8 @@ def _load_strength(
 def load_reach(rows: Sequence[Reach], *, title: str, describe: str = "", alone: bool = False) -> str:
     """Loads of many parts against their strengths on one logarithmic axis, where 1 is the median strength.
 
-    A line runs from the load that half of the loads exceed, over a dot at the load a tenth exceed, to the load
-    that one in a hundred exceeds.
+    A line runs from the load that half of the loads exceed, over a dot at the load a tenth exceed, to the
+    load that one in a hundred exceeds.
 
     Args:
         rows: from the top down.

@@ -100,6 +100,18 @@ def ago(moment: datetime | None, now: datetime | None = None) -> str:
     return "just now"
 
 
+def factor(beta: float) -> str:
+    """A lognormal standard deviation as the factor it stands for: 0.25 is "1.3"."""
+    return number(math.exp(beta), 2)
+
+
+def few(value: float | None) -> str:
+    """A small count with two digits, "under 0.01" below that."""
+    if value is None or _absent(value):
+        return _NONE
+    return "0" if value == 0 else "under 0.01" if value < 0.01 else number(value, 2)
+
+
 def upfirst(text: str) -> str:
     """The text with its first letter large and the rest as it was."""
     return text[:1].upper() + text[1:]
@@ -114,6 +126,8 @@ FILTERS: Final[dict[str, Callable[..., Any]]] = {
     "ago": ago,
     "chance": chance,
     "day": day,
+    "factor": factor,
+    "few": few,
     "grams": grams,
     "iso": iso,
     "mm": millimetres,

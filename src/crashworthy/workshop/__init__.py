@@ -7,12 +7,12 @@ what it needs and keeps what comes back. Nothing heavy is imported before it is 
 
 from __future__ import annotations
 
-from crashworthy.workshop.crashes import Campaign
+from crashworthy.workshop.crashes import Campaign, PartLoads
 from crashworthy.workshop.fleet import QuadCard, SheetText
 from crashworthy.workshop.flights import FlightBench, KeptLog
 from crashworthy.workshop.kits import KitBench
 
-__all__ = ["Campaign", "KeptLog", "QuadCard", "SheetText", "Workshop"]
+__all__ = ["Campaign", "KeptLog", "PartLoads", "QuadCard", "SheetText", "Workshop"]
 
 
 class Workshop(KitBench, FlightBench):

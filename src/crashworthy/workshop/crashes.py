@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from crashworthy.impact.scenario import Scenario
     from crashworthy.jobs.runner import JobStatus, Reporter
 
-__all__ = ["Campaign", "CrashBench"]
+__all__ = ["Campaign", "CrashBench", "PartLoads"]
 
 FIRST_LOOK: Final = 2000
 """Crashes of the campaign that is run unasked when a kit or break rate needs one."""
@@ -51,6 +51,28 @@ class Campaign:
     def sentence(self) -> str:
         """The answer in one sentence with numbers."""
         return str(self.summary["summary"])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PartLoads:
+    """The loads that a campaign put on one part in one mode, against its strength in that mode.
+
+    Attributes:
+        mode: in words ("root bending").
+        unit: of loads and median; "" when it is a ratio to the capacity.
+        loads: (n,) one a crash; 0 where the part was not loaded.
+        median: load that breaks half of such parts.
+        beta: lognormal standard deviation of one part's strength.
+        source, access: origin of the median.
+    """
+
+    mode: str
+    unit: str
+    loads: Any
+    median: float
+    beta: float
+    source: str
+    access: str
 
 
 class CrashBench(FleetBench):
@@ -170,6 +192,45 @@ class CrashBench(FleetBench):
     def latest_campaign(self, slug: str) -> Campaign | None:
         """The newest campaign of a quad, or None."""
         return next(iter(self.campaigns(slug)), None)
+
+    def part_loads(self, slug: str, part: str) -> tuple[PartLoads, ...]:
+        """Loads on one part in the newest campaign of this very build, one entry for each mode.
+
+        Raises:
+            NotFoundError: no such quad or part, or this build has not been crashed yet.
+            SheetError: the sheet has a problem.
+        """
+        from crashworthy.errors import NotFoundError, Problem
+        from crashworthy.impact.batch import ARRAYS, CrashBatch
+        from crashworthy.impact.damage import mode_load
+        from crashworthy.strength.capacity import arm_root_moments, capacities
+
+        quad = self.quad(slug)
+        index = quad.index(part)
+        known = self.latest_campaign(slug)
+        if known is None or known.stale:
+            raise NotFoundError(Problem(f"{quad.name} as it is now has not been crashed", "run a crash test"))
+        arrays = self.store.load_campaign(known.key).arrays
+        batch = CrashBatch(
+            quad=slug,
+            quad_digest=known.digest,
+            scenario=known.scenario,
+            n=known.n,
+            seed=known.seed,
+            dt=0.0,  # not kept with a campaign, and no load depends on it any more
+            digest=known.key,
+            parts=tuple((p.name, p.label, p.kind) for p in quad.parts),
+            arm_parts=tuple(a.part for a in quad.arms),
+            arm_capacity=tuple(arm_root_moments(a) for a in quad.arms),
+            capacities=capacities(quad),
+            obstacles=tuple((o["name"], o["kind"], o["surface"]) for o in known.scenario["obstacles"]),
+            **{name: arrays[name] for name in ARRAYS},
+        )
+        return tuple(
+            PartLoads(c.mode, c.unit, mode_load(batch, c), c.median, c.beta, c.source, c.access)
+            for c in batch.capacities
+            if c.part == index
+        )
 
     def _campaign(self, record: Any) -> Campaign:
         digest = self.store.quad(record.quad).digest

@@ -15,13 +15,13 @@ from crashworthy.impact.scenario import ASSUMPTIONS, Scenario
 from crashworthy.pictures import plots
 from crashworthy.web.problems import status_of
 from crashworthy.web.views import page, svg, workshop
-from crashworthy.web.words import number, percent
+from crashworthy.web.words import few, number, percent, upfirst
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from crashworthy.jobs.runner import JobStatus
-    from crashworthy.workshop import Campaign
+    from crashworthy.workshop import Campaign, PartLoads
 
 router = APIRouter(include_in_schema=False)
 
@@ -211,6 +211,48 @@ async def start(request: Request, slug: str) -> Response:
     """Start a campaign in the background; a form that will not do comes back as it was filled."""
     form = {k: v for k, v in (await request.form()).items() if isinstance(v, str)}
     return await run_in_threadpool(_start, request, slug, form)
+
+
+@router.get("/quads/{slug}/crash/{part}")
+def part(request: Request, slug: str, part: str) -> Response:
+    """One part in the latest campaign: how often it is touched, and its loads against its strengths."""
+    shop = workshop(request)
+    modes = shop.part_loads(slug, part)
+    campaign = shop.latest_campaign(slug)
+    known = {p["name"]: p for p in campaign.summary["parts"]} if campaign else {}
+    if part not in known:
+        label = shop.quad(slug).part(part).label
+        raise NotFoundError(
+            Problem(f"no crash of the latest campaign touched the {label}", "run more crashes")
+        )
+    told = known[part]
+    return page(
+        request,
+        "crash_part.html",
+        slug=slug,
+        part=told,
+        sentence=_part_sentence(told),
+        campaign=campaign,
+        modes=[(m, svg(_mode_picture(told["label"], m))) for m in modes],
+    )
+
+
+def _part_sentence(part: Mapping[str, Any]) -> str:
+    head = f"{upfirst(part['label'])}: touched in {percent(part['hit'])} of the crashes"
+    if not part["modes"]:
+        return f"{head}; nothing is known of what breaks it."
+    often = f"{few(100 * part['breaks'])} ({few(100 * part['breaks_low'])}–{few(100 * part['breaks_high'])})"
+    return f"{head}, breaks in {often} of 100, mostly by {part['modes'][0]['mode']}."
+
+
+def _mode_picture(label: str, mode: PartLoads) -> str:
+    """Histogram of the loads against the strength, or "" when no crash loaded the part in this mode."""
+    if not (mode.loads > 0).any():
+        return ""
+    title = f"{upfirst(label)}, {mode.mode}"
+    return plots.load_strength(
+        mode.loads, mode.median, mode.beta, title=title, unit=mode.unit or "× capacity"
+    )
 
 
 def _start(request: Request, slug: str, form: dict[str, str]) -> Response:

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from crashworthy.evidence.registry import Outcome
+    from crashworthy.jobs.runner import JobStatus
 
 router = APIRouter(include_in_schema=False)
 
@@ -28,16 +29,19 @@ ACCESS_WORDS = {
 """How an expected value was obtained, in words."""
 
 
-def _sentence(outcomes: Sequence[Outcome] | None, total: int) -> str:
+def _sentence(outcomes: Sequence[Outcome] | None, job: JobStatus | None, total: int) -> str:
+    if job is not None and not job.ended:
+        return f"{job.done} of {total} outside checks have run; this page shows their outcome at the end."
     if outcomes is None:
         return (
             f"{plural(total, 'outside check')} can be run here; none has been run since this program started."
         )
     good = sum(o.passed for o in outcomes)
     sources = sum(o.check.access == "read" for o in outcomes)
-    verdict = "all pass" if good == len(outcomes) else f"{plural(len(outcomes) - good, 'check')} failed"
+    bad = len(outcomes) - good
     read = f"{sources} rest on a source that was read"
-    return f"{good} of {len(outcomes)} outside checks pass ({verdict}); {read}."
+    failed = f", {plural(bad, 'fails', 'fail')}" if bad else ""
+    return f"{good} of {len(outcomes)} outside checks pass{failed}; {read}."
 
 
 def _context(request: Request) -> dict[str, Any]:
@@ -49,7 +53,7 @@ def _context(request: Request) -> dict[str, Any]:
         "rooms": [(room, list(rows)) for room, rows in itertools.groupby(checks, key=lambda c: c.room)],
         "by_id": {} if outcomes is None else {o.check.id: o for o in outcomes},
         "job": job,
-        "sentence": _sentence(outcomes, len(checks)),
+        "sentence": _sentence(outcomes, job, len(checks)),
         "access_words": ACCESS_WORDS,
     }
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 router = APIRouter(include_in_schema=False)
 
-SEVERITY_WORDS = {"scuff": "flew on", "hit": "stopped it", "slam": "hard, full speed"}
+SEVERITY_WORDS = {"scuff": "flew on", "hit": "stopped it", "slam": "full speed"}
 
 
 def _payload(**values: Any) -> str:

@@ -46,7 +46,7 @@ async function start() {
   const middle = size.getCenter(new Vector3());
   const reach = size.getSize(new Vector3()).length();
   controls.target.copy(middle);
-  camera.position.copy(middle).add(new Vector3(0.62, 0.72, 1).normalize().multiplyScalar(reach * 1.55));
+  camera.position.copy(middle).add(new Vector3(0.62, 0.72, 1).normalize().multiplyScalar(reach * 1.35));
   controls.minDistance = reach * 0.4;
   controls.maxDistance = reach * 4;
 
@@ -61,7 +61,9 @@ async function start() {
     for (const mesh of meshes) {
       const shade = mesh.userData.info.shade ?? 0;
       mesh.material.color.lerpColors(low, high, shade);
-      mesh.children[0].material.color.copy(shade > 0.6 ? paper : ink); // edges stay visible on dark parts
+      // Edges stay visible on dark parts, and thin dark parts on the ground.
+      if (shade > 0.6) mesh.children[0].material.color.lerpColors(paper, high, 0.4);
+      else mesh.children[0].material.color.copy(ink);
     }
     draw();
   };

@@ -1,0 +1,106 @@
+"""Make the pictures of the pages in docs/pictures/ from a fresh demo fleet, by headless Chromium.
+
+    python tools/screenshots.py [--data FOLDER]
+
+With --data the fleet in that folder is shown instead of a fresh demo. Needs the test group (playwright),
+Pillow, and Chromium on PATH. Pictures are reduced to a palette of 96 tones, each under 200 kB.
+"""
+
+from __future__ import annotations
+
+import argparse
+import io
+import shutil
+import sys
+import tempfile
+import threading
+import time
+from pathlib import Path
+
+import uvicorn
+from PIL import Image
+from playwright.sync_api import Page, sync_playwright
+
+from crashworthy.demo.setup import set_up
+from crashworthy.web.app import create_app
+from crashworthy.web.serve import bind
+from crashworthy.workshop import Workshop
+
+PICTURES = Path(__file__).parents[1] / "docs/pictures"
+LIMIT = 200_000
+PHONE, DESK = (360, 740), (1280, 900)
+
+
+def shots(workshop: Workshop) -> list[tuple[str, str, tuple[int, int], str]]:
+    """Name, path, screen and colour scheme of each picture."""
+    flights = [f"/quads/{s}/flights/{log.key}" for s in workshop.names() for log in workshop.logs(s)[:1]]
+    return [
+        ("fleet", "/", DESK, "light"),
+        ("field", "/quads/gannet/field", PHONE, "light"),
+        ("field-dark", "/quads/gannet/field", PHONE, "dark"),
+        ("build", "/quads/gannet/build", DESK, "light"),
+        ("crash", "/quads/gannet/crash", DESK, "light"),
+        ("flight", flights[0], DESK, "dark"),
+        ("kit", "/quads/gannet/kit", DESK, "light"),
+    ]
+
+
+def keep(page: Page, name: str) -> int:
+    """Save what the page shows, reduced; returns its size in bytes."""
+    picture = Image.open(io.BytesIO(page.screenshot())).convert("RGB")
+    file = PICTURES / f"{name}.png"
+    reduced = picture.quantize(96, method=Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE)
+    reduced.save(file, optimize=True)
+    return file.stat().st_size
+
+
+def main() -> int:
+    """Serve, look, save; exit 1 when a picture is too large."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("--data", type=Path, help="show this fleet")
+    data = parser.parse_args().data
+    chromium = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    if chromium is None:
+        sys.exit("no Chromium on PATH")
+    PICTURES.mkdir(parents=True, exist_ok=True)
+    too_large = 0
+    with tempfile.TemporaryDirectory() as temporary, Workshop(data or Path(temporary) / "demo") as workshop:
+        if data is None:
+            set_up(workshop)
+        listener = bind("127.0.0.1", 0)
+        server = uvicorn.Server(
+            uvicorn.Config(create_app(workshop), log_level="warning", lifespan="off", ws="none")
+        )
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
+        thread.start()
+        while not server.started:
+            time.sleep(0.05)
+        base = f"http://127.0.0.1:{listener.getsockname()[1]}"
+        with sync_playwright() as play:
+            browser = play.chromium.launch(
+                executable_path=chromium, args=["--no-sandbox", "--enable-unsafe-swiftshader"]
+            )
+            for name, path, (width, height), scheme in shots(workshop):
+                context = browser.new_context(
+                    viewport={"width": width, "height": height},
+                    color_scheme=scheme,  # type: ignore[arg-type] # light or dark
+                    device_scale_factor=2 if width < 500 else 1,
+                )
+                page = context.new_page()
+                page.goto(base + path)
+                if path.endswith("/build"):
+                    page.locator(".model[data-drawn]").wait_for(timeout=20_000)
+                page.wait_for_timeout(500)
+                size = keep(page, name)
+                too_large += size > LIMIT
+                print(f"{size:>7} bytes  {name}.png")
+                context.close()
+            browser.close()
+        server.should_exit = True
+        thread.join(timeout=10)
+        listener.close()
+    return 1 if too_large else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
