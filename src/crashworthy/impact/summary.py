@@ -30,6 +30,8 @@ __all__ = [
     "ObstacleSummary",
     "PartSummary",
     "Quantiles",
+    "plain_numbers",
+    "plural_of",
     "summarise",
 ]
 
@@ -231,21 +233,27 @@ class CrashSummary:
         """Plain data: fixed order of keys, numbers to nine significant digits."""
         data = {"summary": self.summary(), **asdict(self), "interval": INTERVAL, "severity": SEVERITY}
         data["hazards"] = {name: list(h) for name, h in self.hazards.items()}
-        plain: dict[str, Any] = _rounded(data)
+        plain: dict[str, Any] = plain_numbers(data)
         return plain
+
+
+def plural_of(kind: str) -> str:
+    """Several parts of a kind in words."""
+    return _PLURALS.get(kind, kind + "s")
 
 
 def _count(x: float) -> str:
     return f"{x:.0f}" if x >= 9.95 else f"{x:.1f}"
 
 
-def _rounded(x: Any) -> Any:
+def plain_numbers(x: Any) -> Any:
+    """The same plain data with numbers to nine significant digits; what is not finite becomes None."""
     if isinstance(x, float):
         return float(f"{x:.9g}") if math.isfinite(x) else None
     if isinstance(x, dict):
-        return {k: _rounded(v) for k, v in x.items()}
+        return {k: plain_numbers(v) for k, v in x.items()}
     if isinstance(x, list | tuple):
-        return [_rounded(v) for v in x]
+        return [plain_numbers(v) for v in x]
     return x
 
 
@@ -346,7 +354,7 @@ def _groups(
         groups.append(
             GroupSummary(
                 kind,
-                _PLURALS.get(kind, kind + "s"),
+                plural_of(kind),
                 len(members),
                 100 * mean,
                 100 * low,

@@ -1,0 +1,205 @@
+"""What the answer hangs on: each uncertain parameter at both ends of its range, the same crashes every time.
+
+One parameter is moved at a time, all else at its best estimate. Seen are a build's score (breaks, or whatever
+a break is said to cost) and, when other builds are given, how much each of them saves and which saves most.
+The bars of one build, longest first, are called a tornado.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from crashworthy.errors import Problem, ScenarioError
+from crashworthy.impact.cases import Case, Crasher, Runner
+from crashworthy.impact.damage import part_chances
+from crashworthy.impact.summary import plain_numbers, plural_of
+from crashworthy.impact.uncertain import Parameter, parameters
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from crashworthy.impact.batch import CrashBatch
+
+__all__ = ["Bar", "Flip", "Tornado", "tornado"]
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One parameter at both ends.
+
+    Attributes:
+        key, words, low_words, high_words, source: of the parameter.
+        low, high: score of the build in 100 crashes at the parameter's ends.
+        saved_low, saved_high: what each other build saves of it, in their order.
+    """
+
+    key: str
+    words: str
+    low_words: str
+    high_words: str
+    source: str
+    low: float
+    high: float
+    saved_low: tuple[float, ...]
+    saved_high: tuple[float, ...]
+
+    @property
+    def span(self) -> float:
+        """How far the score moves."""
+        return abs(self.high - self.low)
+
+
+@dataclass(frozen=True, slots=True)
+class Flip:
+    """An end of a parameter at which another build saves most.
+
+    Attributes:
+        words: parameter and end.
+        first: name of the build that saves most there.
+        saved: what it saves in 100 crashes.
+        instead: what the usual first one saves there.
+    """
+
+    words: str
+    first: str
+    saved: float
+    instead: float
+
+
+@dataclass(frozen=True, slots=True)
+class Tornado:
+    """Sensitivity of a build's score and of the order of some others.
+
+    Attributes:
+        quad: name of the build.
+        unit: of the score ("breaks", "bench minutes").
+        n, seed: crashes for each setting.
+        base: score in 100 crashes at the best estimates.
+        names: of the other builds.
+        saved: what each saves at the best estimates.
+        bars: longest first.
+        flips: ends at which another build saves most.
+    """
+
+    quad: str
+    unit: str
+    n: int
+    seed: int
+    base: float
+    names: tuple[str, ...]
+    saved: tuple[float, ...]
+    bars: tuple[Bar, ...]
+    flips: tuple[Flip, ...]
+
+    def summary(self) -> str:
+        """One sentence: what moves the score most, and whether the order holds."""
+        longest = self.bars[0]
+        text = (
+            f"{self.base:.1f} {self.unit} in 100 crashes; {longest.words} moves that most, "
+            f"{min(longest.low, longest.high):.1f} to {max(longest.low, longest.high):.1f}."
+        )
+        return f"{text} {self.order()}" if len(self.names) > 1 else text
+
+    def order(self) -> str:
+        """When another of the builds saves most, in words; "" with fewer than two of them."""
+        if len(self.names) < 2:
+            return ""
+        first = self.names[int(np.argmax(self.saved))]
+        ends = 2 * len(self.bars)
+        if not self.flips:
+            return f"{_capital(first)} stays first at all {ends} ends of {len(self.bars)} uncertain ranges."
+        shown = [f"{f.words} ({f.first} then saves {f.saved:.1f}, not {f.instead:.1f})" for f in self.flips[:3]]
+        rest = f", and {len(self.flips) - 3} more" if len(self.flips) > 3 else ""
+        return f"{_capital(first)} is first except with {'; '.join(shown)}{rest}; {ends} ends were tried."
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain data, numbers to nine significant digits."""
+        data: dict[str, Any] = plain_numbers({"summary": self.summary(), "order": self.order(), **asdict(self)})
+        return data
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def score(batch: CrashBatch, case: Case, cost: Mapping[str, float]) -> float:
+    """Cost of the breaks in 100 crashes."""
+    chances = part_chances(batch, case.capacities)
+    good = batch.flags & 8 == 0
+    total = sum((cost.get(batch.parts[i][2], 0.0) * x[good] for i, x in chances.items()), np.zeros(good.sum()))
+    return 100.0 * float(total.mean())
+
+
+def tornado(
+    case: Case,
+    n: int,
+    *,
+    crasher: Crasher,
+    others: Sequence[tuple[str, Case]] = (),
+    cost: Mapping[str, float] | None = None,
+    unit: str = "breaks",
+    only: Sequence[str] = (),
+) -> Tornado:
+    """Move every uncertain parameter to both ends.
+
+    Args:
+        case: the build.
+        n: crashes for each setting; every setting meets the same ones.
+        crasher: where they are run, and the seed.
+        others: builds to hold against it, with their names.
+        cost: of one break, by kind of part; 1 for every kind by default.
+        unit: of that cost, in words.
+        only: keys of the parameters to move; all by default.
+
+    Raises:
+        ScenarioError: ``only`` names no parameter, or ``n`` is out of range.
+        CampaignCancelled: the caller asked to stop.
+    """
+    kinds = {case.quad.parts[c.part].kind: "" for c in case.capacities}
+    costs = dict.fromkeys(kinds, 1.0) if cost is None else dict(cost)
+    moved = parameters({k: plural_of(k) for k in kinds if costs.get(k, 0.0) > 0.0})
+    if only:
+        moved = tuple(p for p in moved if p.key in only)
+        if not moved:
+            raise ScenarioError(Problem(f"no parameter is called {', '.join(only)}", "leave it out", field="only"))
+    everyone = [case, *(c for _, c in others)]
+    settings: list[tuple[Parameter | None, str, list[Case]]] = [(None, "", everyone)]
+    settings += [(p, side, [p.at(c, side) for c in everyone]) for p in moved for side in ("low", "high")]
+    flat = [c for _, _, cases in settings for c in cases]
+    batches = crasher.crash(flat, n)
+    scores = np.array([score(b, c, costs) for b, c in zip(batches, flat, strict=True)]).reshape(len(settings), -1)
+    saved = scores[:, :1] - scores[:, 1:]
+    names = tuple(name for name, _ in others)
+    bars = tuple(
+        Bar(
+            p.key, p.words, p.low, p.high, p.source,
+            float(scores[1 + 2 * i, 0]), float(scores[2 + 2 * i, 0]),
+            tuple(float(x) for x in saved[1 + 2 * i]), tuple(float(x) for x in saved[2 + 2 * i]),
+        )
+        for i, p in enumerate(moved)
+    )  # fmt: skip
+    return Tornado(
+        quad=case.quad.name,
+        unit=unit,
+        n=n,
+        seed=crasher.seed,
+        base=float(scores[0, 0]),
+        names=names,
+        saved=tuple(float(x) for x in saved[0]),
+        bars=tuple(sorted(bars, key=lambda b: -b.span)),
+        flips=_flips(names, saved[0].tolist(), bars) if len(names) > 1 else (),
+    )
+
+
+def _flips(names: tuple[str, ...], saved: list[float], bars: tuple[Bar, ...]) -> tuple[Flip, ...]:
+    usual = int(np.argmax(saved))
+    flips = []
+    for bar in bars:
+        for end, there in ((bar.low_words, bar.saved_low), (bar.high_words, bar.saved_high)):
+            first = int(np.argmax(there))
+            if first != usual and there[first] > there[usual]:
+                flips.append(Flip(f"{bar.words} {end}", names[first], there[first], there[usual]))
+    return tuple(sorted(flips, key=lambda f: f.instead - f.saved))
