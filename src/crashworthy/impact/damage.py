@@ -83,14 +83,20 @@ def interval(middle: Floats, weaker: Floats, stronger: Floats) -> tuple[float, f
         stronger: the same at their 95 % quantile.
 
     Returns:
-        mean, low, high: Monte Carlo error and strength uncertainty added in squares on each side.
+        mean, low, high: sampling error and strength uncertainty added in squares of the logarithm on each
+        side, so that a rare break keeps a lower end above zero.
     """
     n = len(middle)
     mean = float(middle.mean())
-    error = Z90 * float(middle.std(ddof=1)) / np.sqrt(n) if n > 1 else max(mean, 1.0 - mean)
-    low = mean - float(np.hypot(mean - stronger.mean(), error))
-    high = mean + float(np.hypot(weaker.mean() - mean, error))
-    return mean, max(0.0, low), high
+    if mean <= 0.0:
+        return 0.0, 0.0, float(weaker.mean())
+    error = Z90 * float(middle.std(ddof=1)) / np.sqrt(n) / mean if n > 1 else 1.0 / mean
+    low, high = (float(np.log(max(x.mean(), 1e-300) / mean)) for x in (stronger, weaker))
+    return (
+        mean,
+        mean * float(np.exp(-np.hypot(low, error))),
+        mean * float(np.exp(min(np.hypot(high, error), 600.0))),
+    )
 
 
 def wilson(hits: int, n: int) -> tuple[float, float]:
