@@ -12,6 +12,7 @@ import httpx
 import pytest
 
 from crashworthy.web.app import create_app
+from crashworthy.web.security import LOCAL_HOSTS
 from crashworthy.web.serve import bind
 from crashworthy.workshop import Workshop
 
@@ -29,6 +30,8 @@ ARGUMENTS = (
     "--disable-component-update",
     "--disable-sync",
     "--no-first-run",
+    # A name that is no loopback name to the browser: plain http there is not trusted, as on a phone.
+    "--host-resolver-rules=MAP field.test 127.0.0.1",
 )
 
 
@@ -47,7 +50,8 @@ def site(shop: Workshop) -> Iterator[str]:
     import uvicorn
 
     listener = bind("127.0.0.1", 0)
-    config = uvicorn.Config(create_app(shop), log_level="warning", lifespan="off", ws="none")
+    app = create_app(shop, (*LOCAL_HOSTS, "field.test"))
+    config = uvicorn.Config(app, log_level="warning", lifespan="off", ws="none")
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
     thread.start()

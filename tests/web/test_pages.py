@@ -72,7 +72,7 @@ def test_every_sheet_answers_and_is_well_made(client: httpx.Client, path: str) -
     assert all("src" in a for a in page.all("script"))
     assert not page.all("style")
     assert not [a for _, a in page.tags if "style" in a or any(k.startswith("on") for k in a)]
-    assert all(a.get("role") == "img" and "aria-labelledby" in a for a in page.all("svg"))
+    assert all(a.get("role") in ("img", "group") and "aria-labelledby" in a for a in page.all("svg"))
     assert len(page.all("main")) == 1
     assert page.all("a")[0]["href"] == "#main"
 

@@ -162,6 +162,7 @@ def plan(
         f" {len(drawn)} numbered items: " + ", ".join(f"{i.number} {i.label}" for i in drawn) + ".",
         key=key,
         class_="plot plan",
+        links=bool(link),
         alone=alone,
     )
     return picture, listed

@@ -105,6 +105,7 @@ def figure(
     describe: str,
     key: str,
     class_: str = "plot",
+    links: bool = False,
     alone: bool = False,
 ) -> str:
     """A whole picture with a title and a description for those who do not see it.
@@ -117,6 +118,7 @@ def figure(
         describe: what it shows, with the numbers that matter.
         key: from ``uid``.
         class_: further class names.
+        links: it holds links, so it is a group to screen readers and not one image.
         alone: embed the style sheet, so that the file can stand outside a page.
     """
     style = el("style", escape(css())) if alone else ""
@@ -128,7 +130,7 @@ def figure(
         body,
         xmlns="http://www.w3.org/2000/svg",
         viewBox=f"0 0 {num(width)} {num(height)}",
-        role="img",
+        role="group" if links else "img",
         class_=class_,
         aria_labelledby=f"{key}-t {key}-d",
     )

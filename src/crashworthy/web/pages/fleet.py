@@ -33,7 +33,8 @@ def _sentence(cards: Sequence[QuadCard]) -> str:
     if not waiting:
         return f"{head}: nothing is due."
     first_card, first = waiting[0]
-    more = f", and {plural(len(waiting) - 1, 'joint group')} more" if len(waiting) > 1 else ""
+    rest = len(waiting) - 1
+    more = f"; {plural(rest, 'more joint group is', 'more joint groups are')} due" if rest else ""
     return f"{head}: look at the {first.title.lower()} of {first_card.name} first{more}."
 
 

@@ -44,6 +44,14 @@ function localTimes(root) {
 localTimes(document);
 document.addEventListener('htmx:after:swap', () => localTimes(document));
 
+// A table wider than the screen can be scrolled with the keyboard too.
+for (const box of document.querySelectorAll('.scroll')) {
+  new ResizeObserver(() => {
+    if (box.scrollWidth > box.clientWidth) box.tabIndex = 0;
+    else box.removeAttribute('tabindex');
+  }).observe(box);
+}
+
 // A form that becomes a journal entry: kind and fields, sent through the outbox.
 function typed(field) {
   if (field.type === 'checkbox') return field.checked;
