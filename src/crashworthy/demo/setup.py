@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 __all__ = ["FLOWN", "SEED", "STEPS", "N", "fresh_folder", "set_up", "sheets"]
 
-N: Final = 3000
+N: Final = 2000
 """Crashes of the demo's campaign of each quad."""
 
 SEED: Final = 7
