@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import pickle
 from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
@@ -39,6 +40,16 @@ def test_a_longer_campaign_begins_with_the_shorter_one(quad, batch):
     """A crash depends on its number, not on how many there are."""
     short = simulate(quad, 11, 7)
     np.testing.assert_array_equal(short.part_peak, batch.part_peak[:, :11])
+
+
+def test_a_chunk_can_run_in_another_process(quad, batch):
+    """The unit of work survives pickling and then gives the same arrays."""
+
+    def through_bytes(run, chunks):
+        run = pickle.loads(pickle.dumps(run))  # noqa: S301 - our own bytes
+        return (pickle.loads(pickle.dumps(run(c))) for c in chunks)  # noqa: S301 - as above
+
+    assert simulate(quad, N, 7, chunk=20, map_chunks=through_bytes).save() == batch.save()
 
 
 def test_another_seed_gives_other_crashes(quad, batch):

@@ -10,6 +10,7 @@ import numpy as np
 
 from crashworthy.impact.contact import BED, HERTZ
 from crashworthy.impact.model import make_craft
+from crashworthy.impact.obstacle import CYLINDER, PARAMS
 from crashworthy.impact.scene import Scene, plane, run, single_bed
 
 if TYPE_CHECKING:
@@ -174,6 +175,18 @@ def cantilever(speed: float, stiffness: float, tip_mass: float, length: float) -
     craft = four_arms(1e9, tip_mass, stiffness, length, inertia=1e9)
     arms = np.array([[0.0, 0.0, 0.0, speed]] * 4)
     return run(craft, single_bed(1.0, HUGE), start(height=10.0, arms=arms), dt=1e-7, steps=20000)
+
+
+@lru_cache(maxsize=2)
+def glance(speed: float, radius: float, offset: float) -> Scene:
+    """A ball flies along x past the axis of a rigid, frictionless pole at ``offset``, and glances off it."""
+    rows = np.zeros((PARAMS, 1))
+    rows[5], rows[6] = 1.0, radius
+    state = start((speed, 0.0, 0.0))
+    state[0] = -math.sqrt(radius**2 - offset**2) - 1e-9
+    state[1] = offset
+    kinds = np.array([CYLINDER], dtype=np.int32)
+    return run(ball(0.05), single_bed(1e11, HUGE), state, obstacles=rows, kinds=kinds, dt=1e-9, steps=6000)
 
 
 @lru_cache(maxsize=2)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 
@@ -323,5 +324,27 @@ def _crush_by_scipy(m: float, v: float, k: float, crush: float, y: float) -> flo
     return float(-got.y[1, -1])
 
 
-CONTACT: tuple[Check, ...] = (*_v1(), *_v2(), *_v3(), *_v4(), *_single())
+def _pole() -> list[Check]:
+    told = "10 m/s along x, pole of 30 mm radius, 15 mm beside its axis, elastic, frictionless"
+    source = "mirror reflection: v - 2 (v . n) n with n at asin(b/R) = 30 deg"
+    expected = {"vx": -5.0, "vy": 8.660254}
+
+    def component(name: str) -> tuple[float, float]:
+        return expected[name], float(scenes.glance(10.0, 0.03, 0.015).scalars[name][0])
+
+    return [
+        check(
+            f"S4.{name}",
+            "Ball glancing off a pole: speed after",
+            told,
+            "m/s",
+            2e-3,
+            source,
+            partial(component, name),
+        )
+        for name in expected
+    ]
+
+
+CONTACT: tuple[Check, ...] = (*_v1(), *_v2(), *_v3(), *_v4(), *_single(), *_pole())
 """Checks of one contact."""
