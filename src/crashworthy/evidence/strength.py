@@ -8,6 +8,7 @@ from collections.abc import Callable
 import numpy as np
 
 from crashworthy.build.quad import Arm
+from crashworthy.evidence import strength_joints
 from crashworthy.evidence.registry import Access, Check
 from crashworthy.materials.table import value
 from crashworthy.strength.beam import TIP_MASS_SHARE, deflection_shape, first_frequency, tip_stiffness
@@ -289,5 +290,6 @@ CHECKS: tuple[Check, ...] = (
         "F h/2 = s_y pi d³/32",
         tolerance=1e-4,
     ),
+    *strength_joints.CHECKS,
 )
 """Every outside check of the strength room."""

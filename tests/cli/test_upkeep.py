@@ -1,0 +1,28 @@
+"""Commands of the bench: torque, budget, wear, is it tougher, crew."""
+
+from __future__ import annotations
+
+import pytest
+
+
+def ruled_lines_fit(text):
+    """Tables are at most 80 columns wide."""
+    return all(len(line) <= 80 for line in text.splitlines() if set(line.strip()) == {"─"})
+
+
+def test_torque_of_a_sheet_and_of_a_quad_is_one_card(demo, gannet_sheet):
+    """The card needs no fleet; with one it adds how often joints slip in the kept crash test."""
+    by_file, by_slug = demo("torque", gannet_sheet, "--json").json, demo("torque", "gannet", "--json").json
+    assert by_file["rows"] == by_slug["rows"]
+    said = demo("torque", "gannet")
+    assert said.out.startswith("Arm screws M3 x 12: ")
+    assert ruled_lines_fit(said.out)
+    assert "Props off" in said.err
+
+
+@pytest.mark.parametrize("words", [("--depth", "motor"), ("--depth", "motor=x"), ("--depth", "no=3")])
+def test_a_depth_that_makes_no_sense_is_refused(demo, words):
+    """A wrong depth ends with status 2 and a remedy."""
+    said = demo("torque", "gannet", *words)
+    assert said.code == 2
+    assert "motor" in said.err
