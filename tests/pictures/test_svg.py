@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crashworthy.pictures import axes, drawing, gauges, heat, plots, ramp, svg
+from crashworthy.pictures import axes, drawing, gauges, heat, loads, plots, ramp, svg
 
 if TYPE_CHECKING:
     from crashworthy.build.quad import Quad
@@ -46,9 +46,9 @@ def every_picture(quad: Quad) -> dict[str, str]:
         "bars": plots.interval_bars(
             [plots.Bar("arm", 3.1, 1.8, 5.0, "3.1 (1.8-5.0)", "dense")], title="Breaks", x_label="per 100"
         ),
-        "load": plots.load_strength([1.0, 2.0, 8.0], 4.0, 0.3, title="Arm", unit="N m"),
-        "reach": plots.load_reach(
-            [plots.Reach("plug", 0.3, 4.0, 6.0), plots.Reach("arm", 0.01, 0.5, 1.2)], title="Load"
+        "load": loads.load_strength([1.0, 2.0, 8.0], 4.0, 0.3, title="Arm", unit="N m"),
+        "reach": loads.load_reach(
+            [loads.Reach("plug", 0.3, 4.0, 6.0), loads.Reach("arm", 0.01, 0.5, 1.2)], title="Load"
         ),
         "due": gauges.due_bars([gauges.DueBar("Arm screws", 4.5, 4.0, 3.0, 5.0, "dense", "due now")]),
         "motors": gauges.motor_card([gauges.MotorSpot(c, "2 g mm", "in line", "open") for c in "abcd"]),
@@ -132,13 +132,13 @@ def test_whiskers_reach_the_interval() -> None:
 
 def test_loads_stand_left_or_right_of_the_strength() -> None:
     """A dot lies right of the rule exactly when its load is above the median strength."""
-    root = parse(plots.load_reach([plots.Reach("a", 0.1, 0.9, 2), plots.Reach("b", 0.1, 1.1, 2)], title="t"))
+    root = parse(loads.load_reach([loads.Reach("a", 0.1, 0.9, 2), loads.Reach("b", 0.1, 1.1, 2)], title="t"))
     (rule,) = (p for p in root.iter(f"{NS}path") if p.get("class") == "rule")
     one = float(rule.get("d", "")[1:].split(" ")[0])
     below, above = (float(c.get("cx", "0")) for c in root.iter(f"{NS}circle"))
     assert below < one < above
     with pytest.raises(ValueError, match="rising"):
-        plots.load_reach([plots.Reach("a", 2.0, 1.0, 3.0)], title="t")
+        loads.load_reach([loads.Reach("a", 2.0, 1.0, 3.0)], title="t")
 
 
 def test_numbers_that_are_none_are_refused() -> None:
@@ -153,7 +153,7 @@ def test_numbers_that_are_none_are_refused() -> None:
     with pytest.raises(ValueError, match="finite"):
         plots.line_plot([plots.Series("a", [0, 1], [math.nan] * 2)], title="t", x_label="x", y_label="y")
     with pytest.raises(ValueError, match="above 0"):
-        plots.load_strength([0.0, 0.0], 4.0, 0.3, title="Arm", unit="N")
+        loads.load_strength([0.0, 0.0], 4.0, 0.3, title="Arm", unit="N")
 
 
 @given(

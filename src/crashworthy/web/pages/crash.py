@@ -12,7 +12,7 @@ from starlette.concurrency import run_in_threadpool
 
 from crashworthy.errors import CrashworthyError, NotFoundError, Problem, ScenarioError
 from crashworthy.impact.scenario import ASSUMPTIONS, Scenario
-from crashworthy.pictures import plots
+from crashworthy.pictures import loads, plots
 from crashworthy.web.problems import status_of
 from crashworthy.web.views import page, svg, workshop
 from crashworthy.web.words import few, number, percent, upfirst
@@ -80,8 +80,8 @@ def reach_picture(parts: Sequence[Mapping[str, Any]]) -> str:
     rows = sorted(rows, key=lambda p: -p["utilisation"]["p90"])[:SHOWN]
     if not rows:
         return ""
-    return plots.load_reach(
-        [plots.Reach(p["label"], *(p["utilisation"][q] for q in ("p50", "p90", "p99"))) for p in rows],
+    return loads.load_reach(
+        [loads.Reach(p["label"], *(p["utilisation"][q] for q in ("p50", "p90", "p99"))) for p in rows],
         title="Load against strength",
     )
 
@@ -250,7 +250,7 @@ def _mode_picture(label: str, mode: PartLoads) -> str:
     if not (mode.loads > 0).any():
         return ""
     title = f"{upfirst(label)}, {mode.mode}"
-    return plots.load_strength(
+    return loads.load_strength(
         mode.loads, mode.median, mode.beta, title=title, unit=mode.unit or "× capacity"
     )
 
