@@ -7,7 +7,8 @@ from hypothesis import strategies as st
 
 from crashworthy.demo.flight import SimulatedFlight
 from crashworthy.vibration.log import FlightLog, make_log
-from crashworthy.vibration.orders import Shafts, alias, blocks, lag_search, order_tracks, speed_scale
+from crashworthy.vibration.lag import lag_search, speed_scale
+from crashworthy.vibration.orders import Shafts, alias, blocks, order_tracks
 
 
 def test_shaft_angle_is_the_exact_integral_of_straight_lines() -> None:

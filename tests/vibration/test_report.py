@@ -66,7 +66,7 @@ def test_demo_flight_names_the_rear_left_prop(quad: Any, tmp_path: Any) -> None:
 def test_blade_passing_follows_the_truth(quad: Any, tmp_path: Any) -> None:
     """Twice the blade-passing force gives twice the figure."""
     got = []
-    for force in (2.0, 4.0):
+    for force in (8.0, 16.0):  # well above the noise of 6 s
         made = simulate_flight(quad, 6.0, 8, blade_n=force, base_hz=250.0, sweep_hz=40.0, rough_n=0.5)
         answer = analyse(read_log(made.write_csv(tmp_path / "a.csv")), quad).answer("blade pass")
         assert answer.value is not None

@@ -265,7 +265,8 @@ _TRUTH: Final = (2.0, 8.0, 3.0, 20.0)
 
 @lru_cache(maxsize=2)
 def _fitted(offsets: tuple[float, ...], late: float) -> tuple[float, Unbalance]:
-    from crashworthy.vibration.orders import Shafts, lag_search
+    from crashworthy.vibration.lag import lag_search
+    from crashworthy.vibration.orders import Shafts
     from crashworthy.vibration.unbalance import fit_unbalance
 
     log = _signal(_TRUTH, offsets, late=late)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from crashworthy.vibration.log import LogMeta
-    from crashworthy.vibration.orders import Lag
+    from crashworthy.vibration.lag import Lag
     from crashworthy.vibration.pack import PackResistance
     from crashworthy.vibration.spectra import Campbell, Spectrum
 

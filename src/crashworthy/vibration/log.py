@@ -144,7 +144,7 @@ class FlightLog:
         if len(self.t) < 2:
             return ()
         step = np.diff(self.t)
-        cuts = np.flatnonzero(step > (bridge + 1.5) * np.median(step)) + 1
+        cuts = np.flatnonzero(step * self.fs > bridge + 1.5) + 1
         edges = [0, *cuts.tolist(), len(self.t)]
         return tuple(slice(a, b) for a, b in pairwise(edges) if b - a > 1)
 

@@ -1,9 +1,12 @@
-"""Shaft angles, and least squares in the shaft-angle domain over short blocks.
+"""Lines that follow the shafts: brought to rest, then least squares over all motors in short blocks.
 
-In each block of a few tenths of a second the signal is fitted by cosines and sines of every motor's shaft
-angle at once, Hann weighted. What a block needs is its Gram matrix and right side; amplitudes, energies
-and the joint fit of unbalance all follow from those (order tracking by least squares: e.g. Randall,
-Vibration-based Condition Monitoring, 2011, ch. 3).
+The gyro is multiplied by e^{-jkθ} of every order k of every shaft and summed over about 4 ms (``kernel``). In
+each block of half a second, Hann weighted, the complex amplitudes c of one order of all motors follow from
+
+    Σ w y e^{-jθm} = ½ Σ_n c_n Σ w e^{j(θn - θm)}
+
+the normal equations of fitting Re Σ c e^{jθ}, without the sums at twice the speed, which a Hann window leaves
+nothing of (order tracking by least squares: e.g. Randall, Vibration-based Condition Monitoring, 2011, ch. 3).
 """
 
 from __future__ import annotations
@@ -13,8 +16,10 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from crashworthy.vibration.shafts import Shafts, alias
+
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
@@ -22,19 +27,20 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
     Ints = NDArray[np.int64]
+    Complexes = NDArray[np.complex128]
 
 __all__ = [
     "BLOCK",
     "HANN_LOSS",
+    "Baseband",
     "Blocks",
-    "Lag",
     "Shafts",
+    "Tracks",
     "alias",
+    "baseband",
     "blocks",
-    "lag_search",
+    "fit_tracks",
     "order_tracks",
-    "regressors",
-    "speed_scale",
 ]
 
 BLOCK: Final = 0.5
@@ -43,56 +49,19 @@ BLOCK: Final = 0.5
 HANN_LOSS: Final = 0.75
 """Mean w² over mean w of a Hann window: how much weighting raises the variance of a least-squares fit."""
 
-LONGEST_LAG: Final = 0.024
-"""Longest telemetry lag that is tried, s."""
+NODE_RATE: Final = 250.0
+"""About how many sums a second are kept."""
 
-CERTAIN: Final = 2.0
-"""Standard errors by which the best lag must beat the worst. On simulated flights 1.8 to 8 where there is
-a line to follow, under 1 where there is none."""
+SLOWEST: Final = 20.0
+"""A shaft below this does not turn, Hz."""
 
-
-@dataclass(frozen=True, slots=True)
-class Shafts:
-    """Speed telemetry as shaft angles at any time.
-
-    Speeds are joined by straight lines; the angle is their exact integral.
-
-    Attributes:
-        t: (k,) times of the updates, s, the lag taken off.
-        speed: (k, m) turns a second.
-        turns: (k, m) turns since the first update.
-        hole: an interval longer than this is a hole in the telemetry, s.
-    """
-
-    t: Floats
-    speed: Floats
-    turns: Floats
-    hole: float
-
-    @classmethod
-    def of(cls, t: Floats, speed: Floats, lag: float = 0.0, scale: float = 1.0) -> Shafts:
-        """Integrate speeds (k, m) in Hz known at ``t`` that are ``lag`` seconds late."""
-        speed = speed * scale
-        step = np.diff(t)
-        turns = np.zeros_like(speed)
-        np.cumsum(0.5 * (speed[1:] + speed[:-1]) * step[:, None], axis=0, out=turns[1:])
-        hole = max(4.0 * float(np.median(step)), 0.1) if len(step) else 0.0
-        return cls(t - lag, speed, turns, hole)
-
-    def at(self, t: Floats) -> tuple[Floats, Floats, NDArray[np.bool_]]:
-        """Angles (n, m) in turns, speeds (n, m) in Hz, and where both are known (n,)."""
-        i = np.clip(np.searchsorted(self.t, t, side="right") - 1, 0, len(self.t) - 2)
-        width = self.t[i + 1] - self.t[i]
-        u = t - self.t[i]
-        slope = (self.speed[i + 1] - self.speed[i]) / width[:, None]
-        known = (u >= 0.0) & (u <= width) & (width <= self.hole)
-        f = self.speed[i] + slope * u[:, None]
-        return self.turns[i] + self.speed[i] * u[:, None] + 0.5 * slope * (u**2)[:, None], f, known
+NEAR: Final = 25.0
+"""The noise of a line is looked for so near it, Hz."""
 
 
 @dataclass(frozen=True, slots=True)
 class Blocks:
-    """Where the blocks lie.
+    """Where the blocks of a log lie.
 
     Attributes:
         start: (b,) index of each block's first sample.
@@ -118,148 +87,182 @@ def blocks(log: FlightLog, seconds: float = BLOCK, overlap: float = 0.5) -> Bloc
     return Blocks(start, size, log.fs)
 
 
-def regressors(turns: Floats, orders: Sequence[float]) -> Floats:
-    """Cosine and minus sine of each order of each shaft: (n, 2·m·k), shaft by shaft, order by order.
-
-    A complex amplitude c then enters as Re c, Im c: Re(c e^{jθ}) = Re c cos θ - Im c sin θ.
-    """
-    n, m = turns.shape
-    out = np.empty((n, m, len(orders), 2))
-    for k, order in enumerate(orders):
-        # Reduced to one turn in double, then single: error 2e-7, and several times quicker.
-        angle = (2.0 * np.pi * np.mod(turns * order, 1.0)).astype(np.float32)
-        out[:, :, k, 0] = np.cos(angle)
-        np.negative(np.sin(angle), out=out[:, :, k, 1])
-    return out.reshape(n, -1)
-
-
-def hann(size: int) -> Floats:
-    """Periodic Hann window."""
-    return 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(size) + 0.5) / size)
-
-
-@dataclass(frozen=True, slots=True)
-class Piece:
-    """One block ready to be fitted.
+@dataclass(frozen=True, slots=True, eq=False)
+class Baseband:
+    """The gyro brought to rest at each order of each shaft.
 
     Attributes:
-        index: which block.
-        x: (size, p) regressors.
-        y: (size, 3) gyro less its straight line, rad/s.
-        f: (m,) mean speeds, Hz.
-        spread: (m,) range of the speeds within the block, Hz.
+        orders: (k,) orders kept.
+        t: (n,) times of the nodes, s.
+        z: (n, m, k, 3) complex sums of ``size`` samples.
+        turns: (n, m) shaft angles.
+        f: (n, m) speeds, Hz.
+        good: (n,) every speed is known and turns.
+        runs: first node and number of nodes of each stretch without a gap.
+        size: samples a node.
+        fs: samples a second.
     """
 
-    index: int
-    x: Floats
-    y: Floats
+    orders: tuple[float, ...]
+    t: Floats
+    z: NDArray[np.complex64]
+    turns: Floats
     f: Floats
-    spread: Floats
+    good: NDArray[np.bool_]
+    runs: tuple[tuple[int, int], ...]
+    size: int
+    fs: float
+
+    def blocks(self, seconds: float = BLOCK, overlap: float = 0.5) -> Ints:
+        """(b, nodes) indices of the nodes of each block in which every shaft is known and turns."""
+        length = max(round(seconds * self.fs / self.size), 4)
+        hop = max(round(length * (1.0 - overlap)), 1)
+        # A node stands between two boxes: the outermost two of a block have no weight and are left out.
+        starts = [np.arange(a, a + n - length + 2, hop, dtype=np.int64) for a, n in self.runs]
+        start = np.concatenate(starts) if starts else np.empty(0, dtype=np.int64)
+        index = start[:, None] + np.arange(length - 1)
+        return index[self.good[index].all(axis=1)] if len(index) else index
+
+    def near(self, order: float) -> int:
+        """Place of an order in ``orders``."""
+        return self.orders.index(order)
 
 
-def pieces(
-    log: FlightLog, where: Blocks, shafts: Shafts, orders: Sequence[float], *, weighted: bool = False
-) -> Iterator[Piece]:
-    """Blocks in which every shaft turns and is known; ``weighted`` multiplies regressors by ω (unbalance)."""
+def _spans(log: FlightLog, where: Blocks | None) -> list[slice]:
+    if where is None:
+        return list(log.segments())
+    return [slice(a, a + where.size) for a in where.start.tolist()]
+
+
+def baseband(
+    log: FlightLog, shafts: Shafts, orders: Sequence[float], where: Blocks | None = None, base: float = 0.0
+) -> Baseband:
+    """Bring the gyro to rest at each order of each shaft.
+
+    Args:
+        log: with gyro.
+        shafts: speeds.
+        orders: multiples of ``base``, rising.
+        where: only these stretches (not overlapping); the whole log by default.
+        base: order of which the others are multiples; ½ when they are multiples of it, else the first order.
+    """
+    from crashworthy.vibration.kernel import demodulate
+
     assert log.gyro is not None  # noqa: S101 - callers have checked; this tells the type checker
-    line = np.linspace(-1.0, 1.0, where.size)
-    for index, start in enumerate(where.start.tolist()):
-        rows = slice(start, start + where.size)
-        turns, f, known = shafts.at(log.t[rows])
-        if not known.all() or f.min() < 20.0:
+    halves = all(abs(2 * k - round(2 * k)) < 1e-9 for k in orders)
+    whole = all(abs(k - round(k)) < 1e-9 for k in orders)
+    unit = base or (1.0 if whole else 0.5 if halves else float(orders[0]))
+    multiples = np.array([round(k / unit) for k in orders], dtype=np.int64)
+    size = max(round(log.fs / NODE_RATE), 1)
+    m = shafts.speed.shape[1]
+    z: list[NDArray[np.complex64]] = []
+    times: list[Floats] = []
+    runs: list[tuple[int, int]] = []
+    first = 0
+    for span in _spans(log, where):
+        n = (span.stop - span.start) // size
+        if n < 2:
             continue
-        y = log.gyro[rows].astype(np.float64)
-        y -= y.mean(axis=0)
-        y -= line[:, None] * (line @ y / (line @ line))
-        x = regressors(turns, orders)
-        if weighted:
-            x *= np.repeat(2 * np.pi * f, 2 * len(orders), axis=1)
-        yield Piece(index, x, y, f.mean(axis=0), np.ptp(f, axis=0))
+        t = log.t[span][: n * size]
+        out = np.zeros((n + 1, m, len(orders), 3, 2), dtype=np.float32)
+        y = np.ascontiguousarray(log.gyro[span][: n * size])
+        demodulate(t, y, size, shafts.t, shafts.speed, shafts.turns, unit, multiples, out)
+        z.append(out[1:-1].view(np.complex64)[..., 0])
+        edge = np.arange(1, n) * size
+        times.append(0.5 * (t[edge - 1] + t[edge]))
+        runs.append((first, n - 1))
+        first += n - 1
+    shape = (0, m, len(orders), 3)
+    at = np.concatenate(times) if times else np.empty(0)
+    turns, f, known = shafts.at(at)
+    return Baseband(
+        tuple(orders),
+        at,
+        np.concatenate(z) if z else np.empty(shape, dtype=np.complex64),
+        turns,
+        f,
+        known & (f.min(axis=1, initial=np.inf) >= SLOWEST),
+        tuple(runs),
+        size,
+        log.fs,
+    )
 
 
-def energy(log: FlightLog, where: Blocks, shafts: Shafts, order: float = 1.0) -> Floats:
-    """Energy the order explains over the energy of the fast part, mean over axes, (b,); nan where unknown."""
-    w = hann(where.size)[:, None]
-    out = np.full(len(where), np.nan)
-    for piece in pieces(log, where, shafts, [order]):
-        xw = piece.x * w
-        gram = xw.T @ piece.x
-        right = xw.T @ piece.y
-        gram[np.diag_indices_from(gram)] += 1e-6 * np.trace(gram) / len(gram)
-        fast = np.diff(piece.y, axis=0)
-        total = (fast**2).mean(axis=0) * where.size / 4.0
-        share = (right * np.linalg.solve(gram, right)).sum(axis=0) / np.maximum(total, 1e-30)
-        out[piece.index] = share.mean()
+def hann(nodes: int) -> Floats:
+    """Weights of a block's nodes: a Hann window whose two zeros lie one node outside."""
+    out: Floats = np.sin(np.pi * np.arange(1, nodes + 1) / (nodes + 1)) ** 2
     return out
 
 
-@dataclass(frozen=True, slots=True)
-class Lag:
-    """How late the speed telemetry is.
+@dataclass(frozen=True, slots=True, eq=False)
+class Sums:
+    """What the fit of one order in every block needs.
 
     Attributes:
-        seconds: the lag that explains most.
-        certainty: by how many standard errors it explains more than the worst lag tried, block by block.
-        known: the certainty is over ``CERTAIN``.
-        tried: (k,) lags, s.
-        energy: (k,) energy explained.
+        gram: (b, m, m) ½ Σ w e^{j(θn - θm)}, Hermitian; weighted by ω of both when asked.
+        right: (b, m, 3) Σ w y e^{-jθm}.
+        part: (b, nodes, m) e^{jkθ} at the nodes, times ω when asked.
+        z: (b, nodes, m, 3) sums of the nodes.
+        f: (b, m) mean speeds.
+        t: (b,) middle of the blocks.
     """
 
-    seconds: float
-    certainty: float
-    known: bool
-    tried: Floats
-    energy: Floats
+    gram: Complexes
+    right: Complexes
+    part: NDArray[np.complex64]
+    z: NDArray[np.complex64]
+    f: Floats
+    t: Floats
 
 
-def _extract(where: Blocks, seconds: float) -> Blocks:
-    """Every second block (no overlap), thinned to about ``seconds``, spread over the whole flight."""
-    start = where.start[::2]
-    most = max(int(seconds * where.fs / where.size), 1)
-    if len(start) > most:
-        start = start[np.linspace(0, len(start) - 1, most).astype(int)]
-    return Blocks(start, where.size, where.fs)
+def block_sums(band: Baseband, index: Ints, order: int, *, weighted: bool = False) -> Sums:
+    """Sums of one order over the blocks ``index``; ``weighted`` takes ω e^{jθ} instead of e^{jθ}."""
+    w = hann(index.shape[1])
+    turns = band.turns * band.orders[order]
+    part = np.exp(2j * np.pi * (turns - np.rint(turns))).astype(np.complex64)
+    z = band.z[:, :, order]
+    if weighted:
+        omega = (2 * np.pi * band.f).astype(np.float32)
+        part = part * omega
+        z = z * omega[:, :, None]
+    blocked, zb = part[index], z[index]
+    sw = w.astype(np.float32)
+    left = blocked.conj() * sw[:, None]
+    gram = 0.5 * band.size * (left.transpose(0, 2, 1) @ blocked).astype(np.complex128)
+    flat = zb.reshape(len(index), index.shape[1], -1)
+    right = (sw @ flat).reshape(len(index), -1, 3).astype(np.complex128)
+    return Sums(gram, right, blocked, zb, band.f[index].mean(axis=1), band.t[index].mean(axis=1))
 
 
-def lag_search(
-    log: FlightLog, *, longest: float = LONGEST_LAG, step: float = 0.001, seconds: float = 16.0
-) -> Lag:
-    """Find the telemetry's lag: the one at which order 1 explains most of the gyro.
+def residual_noise(band: Baseband, sums: Sums, c: Complexes, absorbed: float = 0.0) -> Floats:
+    """Variance of white noise as dense as what is left within 25 Hz of each line, (b, m, 3), (rad/s)².
 
     Args:
-        log: with gyro and speed.
-        longest: lags from 0 to this are tried, s.
-        step: between them, s; the best is refined by a parabola.
-        seconds: how much of the flight to use.
+        band: where the sums come from.
+        sums: of the order that was fitted.
+        c: (b, m, 3) what was fitted.
+        absorbed: real numbers that the fit took from each axis.
     """
-    assert log.speed_t is not None  # noqa: S101 - callers have checked
-    assert log.speed is not None  # noqa: S101 - callers have checked
-    where = _extract(blocks(log), seconds)
-    tried = np.arange(0.0, longest + step / 2, step)
-    each = np.array([energy(log, where, Shafts.of(log.speed_t, log.speed, lag)) for lag in tried])
-    each = each[:, np.isfinite(each).all(axis=0)]
-    if each.shape[1] < 4:
-        return Lag(0.0, 0.0, known=False, tried=tried, energy=np.zeros(len(tried)))
-    got = each.mean(axis=1)
-    k = int(np.argmax(got))
-    best = float(tried[k])
-    if 0 < k < len(tried) - 1:
-        a, b, c = got[k - 1 : k + 2]
-        bend = a - 2 * b + c
-        best += float(0.5 * (a - c) / bend * step) if bend < 0 else 0.0
-    # Relative gains, so that a loud block does not decide alone.
-    gain = (each[k] - each[int(np.argmin(got))]) / np.maximum(each.mean(axis=0), 1e-30)
-    certainty = float(gain.mean() / max(gain.std() / np.sqrt(len(gain)), 1e-9))
-    return Lag(best, certainty, certainty > CERTAIN, tried, got)
+    from scipy.fft import fft
 
-
-def speed_scale(log: FlightLog, lag: float, scales: Sequence[float], seconds: float = 8.0) -> Floats:
-    """Energy explained by order 1 when every speed is multiplied by each of ``scales`` (pole-pair check)."""
-    assert log.speed_t is not None  # noqa: S101 - callers have checked
-    assert log.speed is not None  # noqa: S101 - callers have checked
-    where = _extract(blocks(log, 0.25), seconds)
-    each = [energy(log, where, Shafts.of(log.speed_t, log.speed, lag, s)) for s in scales]
-    return np.array([float(np.nanmean(e)) if np.isfinite(e).any() else 0.0 for e in each])
+    b, nodes, m = sums.part.shape
+    model = 0.5 * band.size * (sums.part @ c.astype(np.complex64))  # (b, nodes, 3)
+    # e^{-jθ} of unit size, whatever weight the sums carry.
+    size2 = np.abs(sums.part) ** 2
+    rest = sums.z - model[:, :, None, :] * (sums.part.conj())[..., None]
+    rest /= np.sqrt(np.maximum(size2, 1e-30))[..., None]
+    w = hann(nodes).astype(np.float32)
+    rest *= w[:, None, None]
+    seconds = (nodes + 1) * band.size / band.fs
+    bins = max(round(NEAR * seconds), 2)
+    spectrum = fft(rest, n=nodes + 1, axis=1, overwrite_x=True)
+    bins = min(bins, nodes // 2)
+    power = np.abs(spectrum[:, : bins + 1]) ** 2
+    total = power.sum(axis=1) + (np.abs(spectrum[:, -bins:]) ** 2).sum(axis=1)
+    free = max(1.0 - absorbed / (2.0 * (2 * bins + 1) / 1.5), 0.2)
+    scale = float((w**2).sum()) * band.size * (2 * bins + 1) * free
+    out: Floats = total.reshape(b, m, 3).astype(np.float64) / scale
+    return out
 
 
 @dataclass(frozen=True, slots=True)
@@ -277,70 +280,35 @@ class Tracks:
     orders: tuple[float, ...]
     t: Floats
     f: Floats
-    amplitude: NDArray[np.complex128]
+    amplitude: Complexes
     noise: Floats
 
 
+def fit_tracks(band: Baseband, seconds: float = BLOCK) -> Tracks:
+    """Fit each order of all shafts at once in every block, axis by axis.
+
+    Orders are fitted one by one: others stand hundreds of bins away, where a Hann window leaves nothing.
+    """
+    index = band.blocks(seconds)
+    m, count = band.f.shape[1], len(band.orders)
+    t, f = np.empty(len(index)), np.empty((len(index), m))
+    amplitude = np.zeros((len(index), m, count, 3), dtype=np.complex128)
+    noise = np.zeros((len(index), m, count))
+    # In portions, so that a long log needs no more memory than a short one.
+    for a in range(0, len(index), 256):
+        rows = slice(a, min(a + 256, len(index)))
+        for k in range(count):
+            sums = block_sums(band, index[rows], k)
+            gram = sums.gram + 1e-6 * np.trace(sums.gram, axis1=1, axis2=2)[:, None, None] / m * np.eye(m)
+            c = np.linalg.solve(gram, sums.right)
+            amplitude[rows, :, k] = c
+            # Variance of a Hann-weighted fit of one line, real and imaginary part together.
+            line = 2.0 * HANN_LOSS / sums.gram[:, 0, 0].real
+            noise[rows, :, k] = line[:, None] * residual_noise(band, sums, c).sum(axis=2)
+            t[rows], f[rows] = sums.t, sums.f
+    return Tracks(band.orders, t, f, amplitude, noise)
+
+
 def order_tracks(log: FlightLog, shafts: Shafts, orders: Sequence[float], seconds: float = BLOCK) -> Tracks:
-    """Fit the orders of all shafts at once in every block, axis by axis."""
-    where = blocks(log, seconds)
-    w = hann(where.size)[:, None]
-    m, count = shafts.speed.shape[1], len(orders)
-    t: list[float] = []
-    f: list[Floats] = []
-    c: list[NDArray[np.complex128]] = []
-    noise: list[Floats] = []
-    for piece in pieces(log, where, shafts, orders):
-        xw = piece.x * w
-        gram = xw.T @ piece.x
-        gram[np.diag_indices_from(gram)] += 1e-6 * np.trace(gram) / len(gram)
-        a = np.linalg.solve(gram, xw.T @ piece.y)
-        floor = floor_near(
-            piece.y - piece.x @ a, w, where.fs, piece.f[:, None] * np.array(orders), piece.spread.max()
-        )
-        # Variance of a Hann-weighted fit of one line, real and imaginary part together: 2·0.75·σ²/(size/4).
-        noise.append(8.0 * HANN_LOSS / where.size * floor.sum(axis=2))
-        a = a.reshape(m, count, 2, 3)
-        c.append(a[:, :, 0] + 1j * a[:, :, 1])
-        f.append(piece.f)
-        t.append(float(log.t[where.start[piece.index] + where.size // 2]))
-    return Tracks(
-        tuple(orders),
-        np.array(t),
-        np.array(f).reshape(-1, m),
-        np.array(c, dtype=np.complex128).reshape(-1, m, count, 3),
-        np.array(noise).reshape(-1, m, count),
-    )
-
-
-def floor_near(rest: Floats, window: Floats, fs: float, lines: Floats, spread: float) -> Floats:
-    """Variance of white noise as dense as the residual within 25 Hz of each line, by axis.
-
-    Args:
-        rest: (size, 3) residual.
-        window: (size, 1).
-        fs: samples a second.
-        lines: (...) frequencies, Hz; one above fs/2 is looked for where it folds to.
-        spread: how much wider to look, Hz.
-
-    Returns:
-        (..., 3) variances in the residual's unit squared.
-    """
-    power = np.abs(np.fft.rfft(rest * window, axis=0)) ** 2 / (window**2).sum()
-    f = np.fft.rfftfreq(len(rest), 1 / fs)
-    shown = np.abs(lines - fs * np.round(lines / fs))
-    total = np.concatenate((np.zeros((1, 3)), np.cumsum(power, axis=0)))
-    low = np.searchsorted(f, np.maximum(shown - 25.0 - spread, 10.0))
-    high = np.maximum(np.searchsorted(f, shown + 25.0 + spread, side="right"), low + 1)
-    high = np.minimum(high, len(f))
-    low = np.minimum(low, high - 1)
-    out: Floats = (total[high] - total[low]) / (high - low)[..., None]
-    return out
-
-
-def alias(f: float, fs: float) -> float:
-    """Where a line at ``f`` shows in a record of ``fs`` samples a second: |f - fs·round(f/fs)|, Hz.
-
-    Source: sampling theorem (Shannon, Proc. IRE 37, 1949); the fold about fs/2.
-    """
-    return abs(f - fs * round(f / fs))
+    """Bring down and fit the orders of all shafts."""
+    return fit_tracks(baseband(log, shafts, orders), seconds)

@@ -9,7 +9,8 @@ import numpy as np
 from crashworthy.vibration.airframe import BELL_SHARE, Airframe, airframe
 from crashworthy.vibration.answers import Answer, LogReport, MotorCard
 from crashworthy.vibration.cards import BladePass, blade_pass, gain_notes, motor_cards
-from crashworthy.vibration.orders import Lag, Shafts, lag_search, speed_scale
+from crashworthy.vibration.lag import Lag, lag_search, speed_scale
+from crashworthy.vibration.shafts import Shafts
 from crashworthy.vibration.pack import CAVEAT, PackResistance, pack_resistance
 from crashworthy.vibration.quality import QUESTIONS, Rule, clipped, quality
 from crashworthy.vibration.spectra import DOSE_BAND, campbell, noise_floor, spectrum, v_rms

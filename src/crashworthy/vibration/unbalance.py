@@ -20,13 +20,11 @@ from crashworthy.quantities import GRAM_MM
 from crashworthy.vibration.orders import (
     BLOCK,
     HANN_LOSS,
-    Blocks,
-    Piece,
+    Baseband,
     Shafts,
-    blocks,
-    floor_near,
-    hann,
-    pieces,
+    baseband,
+    block_sums,
+    residual_noise,
 )
 
 if TYPE_CHECKING:
@@ -158,76 +156,52 @@ class _Fits:
     condition: Floats
 
 
-def _maps(sign: Complexes) -> Floats:
-    """(3, 2m, 2mk) from unknowns (motor, unknown, re/im) to coefficients (motor, re/im), axis by axis."""
+def _fit(band: Baseband, seconds: float, sign: Complexes) -> tuple[_Fits, Floats]:
+    """Joint fit of all motors' unknowns in every block, the three axes weighted by their noise."""
     m, k, _ = sign.shape
-    out = np.zeros((3, m, 2, m, k, 2))
-    for i in range(m):
-        s = sign[i].T  # (3, k)
-        out[:, i, 0, i, :, 0], out[:, i, 0, i, :, 1] = s.real, -s.imag
-        out[:, i, 1, i, :, 0], out[:, i, 1, i, :, 1] = s.imag, s.real
-    return out.reshape(3, 2 * m, 2 * m * k)
-
-
-def _noise(piece: Piece, rest: Floats, window: Floats, fs: float, absorbed: float) -> Floats:
-    """Variance of white noise as dense as the residual near the shaft speeds, by axis, (rad/s)²."""
-    free = max(1.0 - absorbed / (2.0 * (50.0 + 2 * piece.spread.max()) * len(rest) / fs / 1.5), 0.2)
-    near = floor_near(rest, window, fs, piece.f, float(piece.spread.max()))
-    out: Floats = near.mean(axis=0) / free
-    return out
-
-
-def _fit(log: FlightLog, where: Blocks, shafts: Shafts, sign: Complexes) -> tuple[_Fits, Floats]:
-    m, k, _ = sign.shape
-    scale = np.linalg.norm(sign, axis=2)
-    maps = _maps(sign / scale[:, :, None])
-    w = hann(where.size)[:, None]
-    rows: list[tuple[Complexes, Floats, Floats, float]] = []
-    speeds: list[Floats] = []
-    for piece in pieces(log, where, shafts, [1.0], weighted=True):
-        xw = piece.x * w
-        gram, right = xw.T @ piece.x, xw.T @ piece.y
-        sigma2 = np.ones(3)
-        for _ in range(2):
-            normal = np.einsum("apu,pq,aqv,a->uv", maps, gram, maps, 1 / sigma2, optimize=True)
-            d = 1 / np.sqrt(np.diag(normal))
-            eigen, vectors = np.linalg.eigh(normal * d[:, None] * d)
-            eigen = np.maximum(eigen, 1e-12 * eigen[-1])
-            inverse = (vectors / eigen) @ vectors.T * d[:, None] * d
-            side = np.einsum("apu,pa,a->u", maps, right, 1 / sigma2)
-            z = inverse @ side
-            rest = piece.y - piece.x @ np.einsum("apu,u->pa", maps, z)
-            sigma2 = np.maximum(_noise(piece, rest, w, where.fs, 2.0 * m * k / 3.0), 1e-16)
-        # The last pass's weights are one step behind its variance; both come from nearly the same residual.
-        normal = np.einsum("apu,pq,aqv,a->uv", maps, gram, maps, 1 / sigma2, optimize=True)
-        alone = np.zeros(m * k)
-        for i in range(m):
-            own = slice(2 * k * i, 2 * k * (i + 1))
-            alone[k * i : k * (i + 1)] = np.diag(np.linalg.pinv(normal[own, own])).reshape(k, 2).sum(axis=1)
-        d = 1 / np.sqrt(np.diag(normal))
-        eigen, vectors = np.linalg.eigh(normal * d[:, None] * d)
-        eigen = np.maximum(eigen, 1e-12 * eigen[-1])
-        full = np.diag((vectors / eigen) @ vectors.T * d[:, None] * d).reshape(m * k, 2).sum(axis=1)
-        pair = z.reshape(m, k, 2)
-        rows.append(
-            (
-                (pair[..., 0] + 1j * pair[..., 1]) / scale,
-                (HANN_LOSS * full).reshape(m, k) / scale**2,
-                (full / np.maximum(alone, 1e-300)).reshape(m, k),
-                float(eigen[-1] / eigen[0]),
-            )
-        )
-        speeds.append(piece.f)
-    if not rows:
+    index = band.blocks(seconds)
+    if not len(index):
         empty = np.empty((0, m, k))
         return _Fits(empty.astype(np.complex128), empty, empty, np.empty(0)), np.empty((0, m))
-    fits = _Fits(
-        np.array([r[0] for r in rows]),
-        np.array([r[1] for r in rows]),
-        np.array([r[2] for r in rows]),
-        np.array([r[3] for r in rows]),
-    )
-    return fits, np.array(speeds)
+    parts = [
+        _fit_portion(band, index[a : a + 256], sign / np.linalg.norm(sign, axis=2)[:, :, None])
+        for a in range(0, len(index), 256)
+    ]
+    scale = np.linalg.norm(sign, axis=2)
+    value, variance, inflation, condition, f = (np.concatenate(p) for p in zip(*parts, strict=True))
+    return _Fits(value / scale, variance / scale**2, inflation, condition), f
+
+
+def _fit_portion(
+    band: Baseband, index: NDArray[np.int64], sign: Complexes
+) -> tuple[Complexes, Floats, Floats, Floats, Floats]:
+    m, k, _ = sign.shape
+    sums = block_sums(band, index, band.near(1.0), weighted=True)
+    sigma2 = np.ones((len(index), 3))
+    z = np.zeros((len(index), m, k), dtype=np.complex128)
+    inverse = np.zeros((len(index), m * k, m * k), dtype=np.complex128)
+    condition = np.ones(len(index))
+    alone = np.ones((len(index), m, k))
+    for last in (False, True):
+        weight = np.einsum("mka,nla,ba->bmknl", sign.conj(), sign, 1 / sigma2, optimize=True)
+        normal = (weight * sums.gram[:, :, None, :, None]).reshape(-1, m * k, m * k)
+        side = np.einsum("mka,bma,ba->bmk", sign.conj(), sums.right, 1 / sigma2, optimize=True)
+        d = 1 / np.sqrt(np.einsum("buu->bu", normal).real)
+        eigen, vectors = np.linalg.eigh(normal * d[:, :, None] * d[:, None, :])
+        eigen = np.maximum(eigen, 1e-12 * eigen[:, -1:])
+        inverse = (vectors / eigen[:, None, :]) @ vectors.conj().transpose(0, 2, 1)
+        inverse = inverse * d[:, :, None] * d[:, None, :]
+        z = (inverse @ side.reshape(-1, m * k, 1)).reshape(-1, m, k)
+        if last:
+            # The weights are one step behind their variance; both come from nearly the same residual.
+            own = np.array([normal[:, k * i : k * (i + 1), k * i : k * (i + 1)] for i in range(m)])
+            alone = np.einsum("mbkk->bmk", np.linalg.pinv(own, hermitian=True)).real
+            condition = eigen[:, -1] / eigen[:, 0]
+            break
+        c = np.einsum("bmk,mka->bma", z, sign)
+        sigma2 = np.maximum(residual_noise(band, sums, c, 2.0 * m * k / 3.0).mean(axis=1), 1e-16)
+    full = np.einsum("buu->bu", inverse).real.reshape(-1, m, k)
+    return z, 2.0 * HANN_LOSS * full, full / np.maximum(alone, 1e-300), condition, sums.f
 
 
 def _size(value: Complexes, variance: Floats) -> tuple[float, float]:
@@ -265,7 +239,9 @@ def _size(value: Complexes, variance: Floats) -> tuple[float, float]:
     return size, error2 / (2.0 * max(size, float(np.sqrt(error2))))
 
 
-def fit_unbalance(log: FlightLog, frame: Airframe, shafts: Shafts, seconds: float = BLOCK) -> Unbalance:
+def fit_unbalance(
+    log: FlightLog, frame: Airframe, shafts: Shafts, seconds: float = BLOCK, band: Baseband | None = None
+) -> Unbalance:
     """Fit unbalance and track of every motor.
 
     A motor whose two unknowns cannot be parted from the others' is fitted again with unbalance alone; if that
@@ -276,13 +252,14 @@ def fit_unbalance(log: FlightLog, frame: Airframe, shafts: Shafts, seconds: floa
         frame: inertia and rotors in the order of the log's motors.
         shafts: from the log's speeds, lag taken off.
         seconds: length of a block.
+        band: the log brought down at order 1, when that is done already.
     """
-    where = blocks(log, seconds)
+    band = band or baseband(log, shafts, [1.0])
     sign = signatures(frame)
-    two, f = _fit(log, where, shafts, sign)
+    two, f = _fit(band, seconds, sign)
     m = len(frame.spin)
     enough = [int((two.inflation[:, i, 0] <= INFLATION).sum()) >= FEWEST for i in range(m)]
-    one = two if all(enough) or not len(f) else _fit(log, where, shafts, sign[:, :1])[0]
+    one = two if all(enough) or not len(f) else _fit(band, seconds, sign[:, :1])[0]
     out: list[MotorUnbalance] = []
     parted: list[float] = []
     for i in range(m):
