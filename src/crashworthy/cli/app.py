@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from crashworthy.cli import crash, due, evidence, journal, kit, log, serve, sheet, store, torque
+from crashworthy.cli import budget, crash, due, evidence, journal, kit, log, serve, sheet, store, torque
 
 __all__ = ["app"]
 
@@ -47,6 +47,7 @@ app.command("log")(log.log)
 app.command("kit")(kit.kit)
 app.command("stock")(kit.stock)
 app.command("torque")(torque.torque)
+app.command("budget")(budget.budget)
 app.command("evidence")(evidence.evidence)
 app.command("backup")(store.backup)
 app.command("verify")(store.verify)

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Annotated, Any
+from textwrap import fill
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from crashworthy.cli.options import Json
-from crashworthy.cli.output import print_json, progress_bar, say, table
+from crashworthy.cli.output import WIDTH, print_json, progress_bar, say
+
+if TYPE_CHECKING:
+    from crashworthy.evidence.registry import Outcome
 
 __all__ = ["evidence"]
 
@@ -40,24 +44,26 @@ def evidence(
         print_json({"summary": sentence, "checks": [_plain(asdict(o)) for o in outcomes]})
     else:
         say(sentence)
-        table(
-            ("check", "expected", "got", "tolerance", "", "source"),
-            [
-                (
-                    o.check.title,
-                    f"{o.expected:.6g} {o.check.unit}",
-                    f"{o.got:.6g}",
-                    f"{o.check.tolerance:g}{' rel' if o.check.relative else ''}",
-                    "pass" if o.passed else "FAIL",
-                    f"{o.check.source} ({o.check.access})",
-                )
-                for o in outcomes
-            ],
-        )
+        for o in outcomes:
+            _block(o)
         for o in failed:
             say(f"FAILED {o.check.id}: expected {o.expected!r}, got {o.got!r} {o.problem}")
     if failed:
         raise typer.Exit(1)
+
+
+def _block(o: Outcome) -> None:
+    """One check: verdict and what, then the numbers, then where the expected one comes from."""
+    check = o.check
+    unit = f" {check.unit}" if check.unit else ""
+    within = f"{check.tolerance:g}{' of it' if check.relative else unit}"
+    say(f"{'pass' if o.passed else 'FAIL'}  {check.title}  [{check.id}]")
+    lines = (
+        f"{check.inputs}: expected {o.expected:.7g}{unit}, got {o.got:.7g}, within {within}.",
+        f"{check.access}: {check.source}",
+    )
+    for line in lines:
+        say(fill(line, WIDTH, initial_indent=" " * 6, subsequent_indent=" " * 8))
 
 
 def _plain(outcome: dict[str, Any]) -> dict[str, Any]:

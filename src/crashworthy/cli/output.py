@@ -13,7 +13,10 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-__all__ = ["caution", "print_json", "progress_bar", "say", "table"]
+__all__ = ["WIDTH", "caution", "print_json", "progress_bar", "say", "table"]
+
+WIDTH = 80
+"""Columns that every printed answer fits."""
 
 
 def print_json(value: Any) -> None:
@@ -46,7 +49,7 @@ def table(columns: Sequence[str], rows: Sequence[Sequence[object]], right: str =
         grid.add_row(*(str(cell) for cell in row))
     console = Console(file=sys.stdout, highlight=False, markup=False)
     if not console.is_terminal:
-        console.width = 80  # a pipe has no width; every table is made to fit this one
+        console.width = WIDTH  # a pipe has no width; every table is made to fit this one
     console.print(grid)
 
 
