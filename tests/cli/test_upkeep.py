@@ -26,3 +26,13 @@ def test_a_depth_that_makes_no_sense_is_refused(demo, words):
     said = demo("torque", "gannet", *words)
     assert said.code == 2
     assert "motor" in said.err
+
+
+def test_the_budget_says_what_a_gram_costs(demo):
+    """First sentence with mass, power, time and the cost of a gram; assumptions are listed."""
+    said = demo("budget", "gannet", "--thrust", 1350, "--celsius", 30)
+    assert said.code == 0, said.err
+    assert said.out.startswith("Gannet: 700 g hover on ")
+    assert "assumption: motor and speed controller" in said.out
+    assert ruled_lines_fit(said.out)
+    assert demo("budget", "gannet", "--merit", 3).code == 2

@@ -8,7 +8,7 @@ from collections.abc import Callable
 import numpy as np
 
 from crashworthy.build.quad import Arm
-from crashworthy.evidence import strength_joints
+from crashworthy.evidence import strength_flight, strength_joints
 from crashworthy.evidence.registry import Access, Check
 from crashworthy.materials.table import value
 from crashworthy.strength.beam import TIP_MASS_SHARE, deflection_shape, first_frequency, tip_stiffness
@@ -291,5 +291,6 @@ CHECKS: tuple[Check, ...] = (
         tolerance=1e-4,
     ),
     *strength_joints.CHECKS,
+    *strength_flight.CHECKS,
 )
 """Every outside check of the strength room."""

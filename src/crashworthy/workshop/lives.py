@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from crashworthy.build.quad import Quad
+    from crashworthy.strength.flight import Budget
     from crashworthy.strength.torque import TorqueCard
 
 __all__ = ["LifeBench"]
@@ -47,3 +48,15 @@ class LifeBench(CrashBench, JournalBench):
 
         quad: Quad = self.quad(slug)
         return slip_shares(quad, card, self.store.load_campaign(known.key).arrays["part_peak"])
+
+    def flight_budget(self, sheet_or_slug: str, **known: float | None) -> Budget:
+        """Hover power, endurance and what each gram costs; ``known`` as ``strength.flight.flight_budget``.
+
+        Raises:
+            NotFoundError: neither such a file nor such a quad.
+            CrashworthyError: a number cannot be.
+        """
+        from crashworthy.strength.flight import flight_budget
+
+        given = {name: value for name, value in known.items() if value is not None}
+        return flight_budget(self.find(sheet_or_slug), **given)
