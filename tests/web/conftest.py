@@ -69,7 +69,9 @@ def site(shop: Workshop) -> Iterator[str]:
 @pytest.fixture(scope="session")
 def client(site: str) -> Iterator[httpx.Client]:
     """An HTTP client of that server that does not follow redirects."""
-    with httpx.Client(base_url=site, timeout=60, follow_redirects=False) as opened:
+    # The server closes a connection after a fault or a refused body, as it should: never reuse one.
+    no_reuse = httpx.Limits(max_keepalive_connections=0)
+    with httpx.Client(base_url=site, timeout=60, follow_redirects=False, limits=no_reuse) as opened:
         yield opened
 
 

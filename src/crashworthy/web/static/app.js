@@ -103,6 +103,5 @@ for (const form of document.querySelectorAll('form[data-guard]')) {
   addEventListener('beforeunload', (event) => { if (dirty) event.preventDefault(); });
 }
 
-if (document.querySelector('[data-pad]')) import('./field.js');
 if (document.querySelector('.model[data-glb]')) import('./view3d.js');
 if (document.querySelector('[data-spectrum]')) import('./spectrum.js');
