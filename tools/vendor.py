@@ -1,4 +1,4 @@
-"""Make the vendored files of the web app again from their npm packages, or check that they are still the same.
+"""Make the vendored files of the web app from their npm packages, or check that they are still the same.
 
     python tools/vendor.py           fetch, bundle, write the files and their checksums
     python tools/vendor.py --check   fetch, bundle, and compare; writes nothing; exit 1 on any difference
