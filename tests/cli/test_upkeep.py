@@ -36,3 +36,34 @@ def test_the_budget_says_what_a_gram_costs(demo):
     assert "assumption: motor and speed controller" in said.out
     assert ruled_lines_fit(said.out)
     assert demo("budget", "gannet", "--merit", 3).code == 2
+
+
+def test_two_quads_are_compared_in_words(demo):
+    """The first sentence says who breaks less or that it cannot be told, the second what would settle it."""
+    said = demo("tougher", "gannet", "dunlin")
+    assert said.code == 0, said.err
+    first, second = said.out.splitlines()[:2]
+    assert "Gannet" in first
+    assert "Dunlin" in first
+    assert "crashes" in second
+    assert ruled_lines_fit(said.out)
+    plain = demo("tougher", "gannet", "dunlin", "--json").json
+    assert plain["answers"][0]["item"] == "parts"
+    assert demo("tougher", "gannet", "--since", "soon").code == 2
+
+
+def test_counts_leave_one_fleet_and_inform_another(demo, tmp_path):
+    """What `crew --export` prints, another fleet can pool; no event goes along."""
+    exported = demo("crew", "--export")
+    assert exported.code == 0, exported.err
+    assert "occurred" not in exported.out
+    file = tmp_path / "counts.json"
+    file.write_text(exported.out, encoding="utf-8")
+    alone, joined = demo("crew", "--json").json, demo("crew", file, "--json").json
+    assert joined["quads"] == 2 * alone["quads"]
+    assert joined["crashes"] == 2 * alone["crashes"]
+    said = demo("crew", file)
+    assert said.out.startswith("4 quads, ")
+    assert ruled_lines_fit(said.out)
+    file.write_text("nonsense", encoding="utf-8")
+    assert demo("crew", file).code == 2

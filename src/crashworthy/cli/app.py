@@ -6,7 +6,22 @@ from typing import Annotated
 
 import typer
 
-from crashworthy.cli import budget, crash, due, evidence, journal, kit, log, serve, sheet, store, torque
+from crashworthy.cli import (
+    budget,
+    compare,
+    crash,
+    crew,
+    due,
+    evidence,
+    improve,
+    journal,
+    kit,
+    log,
+    serve,
+    sheet,
+    store,
+    torque,
+)
 
 __all__ = ["app"]
 
@@ -41,6 +56,8 @@ app.command("serve")(serve.serve)
 app.command("new")(sheet.new)
 app.command("build")(sheet.build)
 app.command("crash")(crash.crash)
+app.command("compare")(compare.compare)
+app.command("improve")(improve.improve)
 app.command("due")(due.due)
 app.add_typer(journal.app, name="journal")
 app.command("log")(log.log)
@@ -48,6 +65,8 @@ app.command("kit")(kit.kit)
 app.command("stock")(kit.stock)
 app.command("torque")(torque.torque)
 app.command("budget")(budget.budget)
+app.command("tougher")(crew.tougher)
+app.command("crew")(crew.crew)
 app.command("evidence")(evidence.evidence)
 app.command("backup")(store.backup)
 app.command("verify")(store.verify)

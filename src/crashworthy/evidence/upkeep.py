@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Final
 
-from crashworthy.evidence import upkeep_counts, upkeep_lives
+from crashworthy.evidence import upkeep_counts, upkeep_lives, upkeep_trends
 from crashworthy.evidence.registry import Check
 
 __all__ = ["CHECKS"]
 
-CHECKS: Final[tuple[Check, ...]] = (*upkeep_lives.CHECKS, *upkeep_counts.CHECKS)
+CHECKS: Final[tuple[Check, ...]] = (*upkeep_lives.CHECKS, *upkeep_counts.CHECKS, *upkeep_trends.CHECKS)

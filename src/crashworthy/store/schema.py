@@ -39,7 +39,7 @@ __all__ = [
     "version",
 ]
 
-HEAD: Final = "0001"
+HEAD: Final = "0002"
 """The newest migration; a test holds it equal to the newest file in ``migrations/versions``."""
 
 VERSION_TABLE: Final = "crashworthy_version"

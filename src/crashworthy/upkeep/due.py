@@ -61,8 +61,8 @@ class Due:
         upkeep: its upkeep class.
         screws: how many.
         state: one of ``STATES``.
-        age: dose since all its screws were last tightened, packs.
-        packs: plain packs flown in that time.
+        age: dose since all its screws were last known tight, packs.
+        packs: plain packs flown since all were last tightened.
         tau: the interval, packs of dose.
         zone: (low, high) intervals that cost hardly more, packs of dose.
         packs_left: packs to fly until it is due at this quad's dose a pack; 0 when due.
@@ -194,7 +194,7 @@ def _reason(group: GroupHistory, span: Interval, p_loose: float, screws: int, ch
     taught = {0: "from common practice alone, no check yet", 1: "learned from 1 check"}
     parts = [f"{group.forced[:1].upper()}{group.forced[1:]}."] if group.forced else []
     parts.append(
-        f"{group.age:.1f} packs of wear since last tightened, against {span.tau:.1f} "
+        f"{group.unseen:.1f} packs of wear since last known tight, against {span.tau:.1f} "
         f"({span.low:.1f}-{span.high:.1f} costs hardly more); {in_100(p_loose)} in 100 that {loose}; "
         f"interval {taught.get(checks, f'learned from {checks} checks')}."
     )
@@ -232,19 +232,19 @@ def _one(history: QuadHistory, joint: JointGroup, priors: Priors) -> Due:
     rate = 1.0
     if history.packs > 0 and history.dose > 0:
         rate = min(max(history.dose / history.packs, priors.dose.low), priors.dose.high)
-    state = _state(group.age, span, group.forced, rules)
-    p_loose = posterior.p_any(group.age, joint.count)
+    state = _state(group.unseen, span, group.forced, rules)
+    p_loose = posterior.p_any(group.age, joint.count, group.age - group.unseen)
     held = group.since_missing is not None and group.since_missing < rules.hold_packs
     return Due(
         group=joint.name,
         upkeep=joint.upkeep,
         screws=joint.count,
         state=state,
-        age=group.age,
+        age=group.unseen,
         packs=group.packs,
         tau=span.tau,
         zone=(span.low, span.high),
-        packs_left=0.0 if state in ("due", "now") else (span.tau - group.age) / rate,
+        packs_left=0.0 if state in ("due", "now") else (span.tau - group.unseen) / rate,
         pack_dose=rate,
         p_loose_now=p_loose,
         minutes=prior.check_minutes * joint.count / prior.screws,
@@ -252,7 +252,7 @@ def _one(history: QuadHistory, joint: JointGroup, priors: Priors) -> Due:
         forced=group.forced,
         reason=_reason(group, span, p_loose, joint.count, posterior.checks),
         changes_mind=_changes_mind(
-            posterior, span, group.age, joint.count, rules, held=held, forced=bool(group.forced)
+            posterior, span, group.unseen, joint.count, rules, held=held, forced=bool(group.forced)
         ),
     )
 

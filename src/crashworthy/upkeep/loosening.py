@@ -201,9 +201,15 @@ class Posterior:
         step = cumulative_hazard(age, self.ln_eta[:, None], self.k[None, :])
         return float(np.sum(self.weights * -np.expm1(-step)))
 
-    def p_any(self, age: float, screws: int) -> float:
-        """Predictive probability that at least one of ``screws`` is loose: 1 - E[exp(-n·H)]."""
-        step = cumulative_hazard(age, self.ln_eta[:, None], self.k[None, :])
+    def p_any(self, age: float, screws: int, seen: float = 0.0) -> float:
+        """Predictive probability that at least one of ``screws`` is loose at ``age``: 1 - E[exp(-n·dH)].
+
+        Args:
+            age: dose since they were tightened, packs.
+            screws: how many.
+            seen: age at which all were last known tight; dH is the step of hazard from there.
+        """
+        step = hazard_step(seen, age, self.ln_eta[:, None], self.k[None, :])
         return float(np.sum(self.weights * -np.expm1(-screws * step)))
 
 

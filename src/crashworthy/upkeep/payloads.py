@@ -21,6 +21,7 @@ from crashworthy.upkeep.rules import (
     id_rule,
     names_rule,
     number_rule,
+    numbers_rule,
     pattern_rule,
     shown,
     text_rule,
@@ -29,17 +30,21 @@ from crashworthy.upkeep.rules import (
 __all__ = [
     "GRADES",
     "KINDS",
+    "LOOKS",
     "TIGHTENED",
     "WHY",
     "Build",
     "Check",
     "Crash",
+    "Finding",
     "Note",
     "Pack",
     "Payload",
+    "Photo",
     "Repair",
     "Retraction",
     "Swap",
+    "Tap",
     "Tighten",
     "payload_from",
 ]
@@ -49,6 +54,9 @@ GRADES: Final = ("tight", "under-eighth", "eighth-to-half", "over-half", "missin
 
 TIGHTENED: Final = ("all", "loose", "none")
 """After a check: every screw of the group was tightened, only those found loose, or none."""
+
+LOOKS: Final = ("fine", "worn", "damaged")
+"""What the eye says of a part: nothing, use that shows, or damage that will not carry another hard day."""
 
 WHY: Final = ("broke", "worn", "upgrade")
 """Why a part was swapped."""
@@ -228,6 +236,56 @@ class Repair(Payload):
 
 
 @dataclass(frozen=True, slots=True)
+class Tap(Payload):
+    """A part tapped, and the note it rang at.
+
+    Attributes:
+        part: name of the part.
+        hz: its frequency at each tap, Hz; five taps tell more than one.
+    """
+
+    kind: ClassVar[str] = "tap"
+    part: str = _ruled(_NEEDED_NAME)
+    hz: tuple[float, ...] = _ruled(numbers_rule(1.0, 20000.0, "Hz", 25))
+
+
+@dataclass(frozen=True, slots=True)
+class Finding(Payload):
+    """A part looked at.
+
+    Attributes:
+        part: name of the part.
+        state: fine, worn or damaged.
+        text: what was seen.
+    """
+
+    kind: ClassVar[str] = "finding"
+    part: str = _ruled(_NEEDED_NAME)
+    state: str = _ruled(choice_rule(LOOKS))
+    text: str = _ruled(_TEXT, "")
+
+
+@dataclass(frozen=True, slots=True)
+class Photo(Payload):
+    """A picture kept in the data folder.
+
+    Attributes:
+        file: its name there, made of its digest.
+        sha256: of its bytes, hexadecimal: a copy that differs is found.
+        part: name of the part it shows, or "".
+        text: what it shows.
+    """
+
+    kind: ClassVar[str] = "photo"
+    file: str = _ruled(pattern_rule(r"[0-9a-f]{16}\.(jpg|png|webp)", "keep the picture with `journal photo`"))
+    sha256: str = _ruled(
+        pattern_rule(r"[0-9a-f]{64}", "give the sha256 of the picture, 64 hexadecimal digits")
+    )
+    part: str = _ruled(_NAME, "")
+    text: str = _ruled(_TEXT, "")
+
+
+@dataclass(frozen=True, slots=True)
 class Build(Payload):
     """The build sheet changed.
 
@@ -270,7 +328,8 @@ class Retraction(Payload):
 
 
 KINDS: Final[dict[str, type[Payload]]] = {
-    c.kind: c for c in (Pack, Crash, Check, Tighten, Swap, Repair, Build, Note, Retraction)
+    c.kind: c
+    for c in (Pack, Crash, Check, Tighten, Swap, Repair, Tap, Finding, Photo, Build, Note, Retraction)
 }
 """Every kind of event by its word."""
 

@@ -22,6 +22,7 @@ __all__ = [
     "id_rule",
     "names_rule",
     "number_rule",
+    "numbers_rule",
     "pattern_rule",
     "shown",
     "text_rule",
@@ -81,6 +82,18 @@ def number_rule(low: float, high: float, unit: str) -> Rule:
             raise BrokenRuleError(f"is {shown(value)}", f"write a value from {low:g} to {high:g} ({unit})")
         # Adding zero makes -0.0 the plain zero, so that equal events have equal bytes.
         return float(value) + 0.0
+
+    return rule
+
+
+def numbers_rule(low: float, high: float, unit: str, most: int) -> Rule:
+    """A list of 1 to ``most`` finite numbers between ``low`` and ``high``."""
+    one = number_rule(low, high, unit)
+
+    def rule(value: Any) -> tuple[float, ...]:
+        if not isinstance(value, list | tuple) or not 1 <= len(value) <= most or None in value:
+            raise BrokenRuleError(f"is {shown(value)}", f"write a list of 1 to {most} numbers ({unit})")
+        return tuple(one(v) for v in value)
 
     return rule
 

@@ -52,6 +52,11 @@ class ScrewLedger:
         return self.clock - min((b.renewed for b in self.batches), default=self.clock)
 
     @property
+    def since_tight(self) -> float:
+        """Dose since every screw was last known tight, packs."""
+        return self.clock - min((b.seen for b in self.batches), default=self.clock)
+
+    @property
     def packs_since_renewal(self) -> int:
         """Plain packs over the same time."""
         return self.packs - min((b.renewed_packs for b in self.batches), default=self.packs)

@@ -24,9 +24,33 @@ from typing import TYPE_CHECKING, Final
 
 from crashworthy.upkeep.dose import crash_dose, pack_dose
 from crashworthy.upkeep.events import Event
-from crashworthy.upkeep.history import CrashRow, GroupHistory, QuadHistory
+from crashworthy.upkeep.history import (
+    SEVERITIES,
+    BuildRow,
+    Clock,
+    CrashRow,
+    FindingRow,
+    GroupHistory,
+    PhotoRow,
+    QuadHistory,
+    SwapRow,
+    TapRow,
+)
 from crashworthy.upkeep.lines import to_line
-from crashworthy.upkeep.payloads import Check, Crash, Note, Pack, Repair, Retraction, Swap, Tighten
+from crashworthy.upkeep.payloads import (
+    Build,
+    Check,
+    Crash,
+    Finding,
+    Note,
+    Pack,
+    Photo,
+    Repair,
+    Retraction,
+    Swap,
+    Tap,
+    Tighten,
+)
 from crashworthy.upkeep.priors import CLASSES, load_priors
 from crashworthy.upkeep.screws import ScrewLedger
 
@@ -144,6 +168,12 @@ class _Book:
         self.breaks: dict[str, int] = {}
         self.swaps: dict[str, int] = {}
         self.notes: list[str] = []
+        self.by_severity = dict.fromkeys(SEVERITIES, 0)
+        self.changes: list[SwapRow] = []
+        self.taps: list[TapRow] = []
+        self.findings: list[FindingRow] = []
+        self.photos: list[PhotoRow] = []
+        self.builds: list[BuildRow] = []
         self.groups = {name: ScrewLedger(screws.count) for name, screws in groups.items()}
         self.slam_due = {n for n, screws in groups.items() if priors.group(screws.upkeep).slam_makes_due}
 
@@ -160,11 +190,31 @@ class _Book:
                 self.groups[tighten.group].renew()
             case Swap() as swap:
                 self.swaps[swap.part] = self.swaps.get(swap.part, 0) + 1
+                self.changes.append(SwapRow(event.occurred, swap.part, swap.why, swap.serial, self._clock()))
                 self._mend(swap)
             case Repair() as repair:
                 self._mend(repair)
             case Note() as note:
                 self.notes.append(note.text)
+            case _:
+                self._seen(event)
+
+    def _seen(self, event: Event) -> None:
+        """What was measured, looked at, pictured or changed in the sheet."""
+        match event.payload:
+            case Tap() as tap:
+                self.taps.append(TapRow(event.occurred, tap.part, tap.hz, self._clock()))
+            case Finding() as look:
+                row = FindingRow(event.occurred, look.part, look.state, look.text, self._clock())
+                self.findings.append(row)
+            case Photo() as photo:
+                self.photos.append(PhotoRow(event.occurred, photo.file, photo.part, photo.text))
+            case Build() as build:
+                self.builds.append(BuildRow(event.occurred, build.digest, build.text, self._clock()))
+
+    def _clock(self) -> Clock:
+        scuffs, hits, slams = self.by_severity.values()
+        return Clock(self.packs, self.dose, (scuffs, hits, slams))
 
     def _pack(self, pack: Pack) -> None:
         dose = _dose_of(pack, self.dose_prior, self.clean)
@@ -177,6 +227,7 @@ class _Book:
 
     def _crash(self, event: Event, crash: Crash) -> None:
         self.crash_at[event.id] = len(self.crashes)
+        self.by_severity[crash.severity] += 1
         self.crashes.append((event, crash, list(crash.broke)))
         for part in crash.broke:
             self._count_break(part)
@@ -218,6 +269,11 @@ class _Book:
             swaps=dict(sorted(self.swaps.items())),
             breaks=dict(sorted(self.breaks.items())),
             notes=tuple(reversed(self.notes)),
+            changes=tuple(self.changes),
+            taps=tuple(self.taps),
+            findings=tuple(self.findings),
+            photos=tuple(self.photos),
+            builds=tuple(self.builds),
         )
 
 
@@ -245,4 +301,5 @@ def _group_history(name: str, ledger: ScrewLedger) -> GroupHistory:
         forced=ledger.forced,
         since_missing=ledger.since_missing,
         last_check=ledger.last_check,
+        since_tight=ledger.since_tight,
     )

@@ -8,11 +8,16 @@ from crashworthy.workshop.crashes import CrashBench
 from crashworthy.workshop.journal import JournalBench
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
+    from datetime import datetime
 
     from crashworthy.build.quad import Quad
     from crashworthy.strength.flight import Budget
     from crashworthy.strength.torque import TorqueCard
+    from crashworthy.upkeep.breakage import BreakRate
+    from crashworthy.upkeep.crew import CrewReport, QuadCounts
+    from crashworthy.upkeep.growth import Growth
+    from crashworthy.upkeep.tougher import Tougher
 
 __all__ = ["LifeBench"]
 
@@ -60,3 +65,113 @@ class LifeBench(CrashBench, JournalBench):
 
         given = {name: value for name, value in known.items() if value is not None}
         return flight_budget(self.find(sheet_or_slug), **given)
+
+    def tougher(self, new: str, old: str | None = None, since: datetime | None = None) -> tuple[Tougher, ...]:
+        """Whether one quad breaks less than another, or than itself before a change of build.
+
+        Args:
+            new: quad.
+            old: quad to compare with; None compares ``new`` with itself before ``since``.
+            since: the change; None takes the last change of build in the journal.
+
+        Returns:
+            All parts together first, then each item that broke on either side.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+            JournalError: a side has no crash, or the journal knows no change of build.
+        """
+        import numpy as np
+
+        from crashworthy.upkeep.spares import spare_items
+        from crashworthy.upkeep.tougher import before_after, compare_builds, severity_weights, side_of
+
+        after, names = self.history(new).crashes, self.names()
+        if old is not None:
+            self.require(old)
+            sides = ((names[old], self.history(old).crashes), (names[new], after))
+        else:
+            moment = since or self._last_build(new)
+            before, after = before_after(self.history(new), moment)
+            sides = ((f"the build before {moment:%Y-%m-%d}", before), ("the build since then", after))
+        items = {s.item: s.parts for s in spare_items(self.quad(new).parts)}
+        groups = {"parts": tuple(p for parts in items.values() for p in parts), **items}
+        # One set of hazards for both sides: those of the old build where there is a campaign of it.
+        known = self.latest_campaign(old or new) or self.latest_campaign(new)
+        hazards = {} if known is None else known.summary["hazards"]
+        counts = np.array(
+            [sum(c.severity == s for _, rows in sides for c in rows) for s in ("scuff", "hit", "slam")]
+        )
+        mix = counts / max(int(counts.sum()), 1)
+        answers = []
+        for item, parts in groups.items():
+            weights = severity_weights(hazards, parts, mix)
+            before_side, after_side = (side_of(name, rows, parts, weights) for name, rows in sides)
+            if item == "parts" or before_side.breaks + after_side.breaks:
+                words = item if item == "parts" else f"{item.replace('_', ' ')}s"
+                answers.append(compare_builds(words, before_side, after_side, weighed=weights is not None))
+        return tuple(answers)
+
+    def _last_build(self, slug: str) -> datetime:
+        from crashworthy.errors import JournalError, Problem
+
+        builds = self.history(slug).builds
+        if not builds:
+            raise JournalError(
+                Problem(
+                    f"the journal of {slug} knows no change of build",
+                    "name a second quad, or a day with --since",
+                )
+            )
+        return builds[-1].occurred
+
+    def growth(self, slug: str) -> Growth:
+        """Whether breaks grow rarer on a quad, crash by crash.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+        """
+        from crashworthy.upkeep.growth import growth
+
+        history = self.history(slug)
+        breaks = [i for i, c in enumerate(history.crashes, start=1) for _ in c.broke]
+        builds = [float(sum(b.at.crashes)) for b in history.builds]
+        return growth(breaks, float(len(history.crashes)), builds)
+
+    def counts(self, slug: str) -> QuadCounts:
+        """What a quad gives to its crew: counts alone.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+            SheetError: its sheet has a problem.
+        """
+        from crashworthy.upkeep.breakage import break_rates
+        from crashworthy.upkeep.crew import counts_of
+        from crashworthy.upkeep.spares import spare_items
+
+        quad, history, priors = self.quad(slug), self.history(slug), self.priors()
+        known = self.latest_campaign(slug)
+        rates: tuple[BreakRate, ...] = ()
+        if known is not None:
+            items = {s.item: s.parts for s in spare_items(quad.parts)}
+            rates = break_rates(history, known.summary["hazards"], priors, items)
+        return counts_of(quad.name, history, rates, quad.joints, priors)
+
+    def crew(self, others: Iterable[QuadCounts] = ()) -> CrewReport:
+        """What this fleet knows together, with the counts that others gave.
+
+        Quads that were never crash-tested give their screws alone.
+
+        Raises:
+            JournalError: there is no quad at all.
+        """
+        from crashworthy.errors import CrashworthyError
+        from crashworthy.upkeep.crew import crew
+
+        own = []
+        for slug in self.names():
+            try:
+                own.append(self.counts(slug))
+            except CrashworthyError:
+                continue  # a sheet that cannot be read now gives nothing; the fleet page says why
+        return crew([*own, *others])

@@ -1,0 +1,136 @@
+"""`crashworthy tougher` and `crew`: is the new build better, and what does the crew know together?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from crashworthy.cli.options import Data, Json, Store, opened
+from crashworthy.cli.output import print_json, say, table
+
+if TYPE_CHECKING:
+    from crashworthy.upkeep.crew import QuadCounts
+
+__all__ = ["crew", "tougher"]
+
+
+def tougher(
+    new: Annotated[str, typer.Argument(help="The quad in question.")],
+    old: Annotated[
+        str | None,
+        typer.Argument(help="A quad to compare it with; without, itself before the last change of build."),
+    ] = None,
+    since: Annotated[
+        str | None, typer.Option("--since", help="When the build changed, like 2026-05-01T10:30:00Z.")
+    ] = None,
+    data: Data = None,
+    store: Store = None,
+    as_json: Json = False,
+) -> None:
+    """Say in words whether a build breaks less than another, how sure that is, and what would settle it.
+
+    Example: crashworthy tougher gannet dunlin
+    """
+    from crashworthy.upkeep.events import moment_rule
+    from crashworthy.upkeep.rules import BrokenRuleError
+
+    try:
+        moment = None if since is None else moment_rule(since)
+    except BrokenRuleError as problem:
+        raise typer.BadParameter(f"--since {' -> '.join(map(str, problem.args))}") from None
+    with opened(data, store) as workshop:
+        answers = workshop.tougher(new, old, moment)
+        trend = workshop.growth(new)
+    if as_json:
+        print_json({"answers": [a.to_json() for a in answers], "growth": trend.to_json()})
+        return
+    say(answers[0].summary())
+    say(answers[0].change())
+    table(
+        ("what", "old", "new", "new over old", "better", "exact p", "crashes each"),
+        [
+            (
+                a.item,
+                f"{a.old.breaks} in {a.old.crashes}",
+                f"{a.new.breaks} in {a.new.crashes}",
+                "{} ({}-{})".format(*(_short(x) for x in a.ratio)),
+                f"{100 * a.probability:.0f} %",
+                f"{a.exact.p_value:.3f}",
+                a.needed or "> 20000",
+            )
+            for a in answers
+        ],
+        right="lrrrrrr",
+    )
+    say("New over old: ratio of break rates, 90 %. Better: chance that it is below 1.")
+    say("Crashes each: on either build, after which a halving would most likely show.")
+    say(f"Trend of {new}: {trend.summary()}")
+    if not answers[0].weighed:
+        say("Severities are not weighed: run `crashworthy crash` on the quad first.")
+
+
+def crew(
+    files: Annotated[
+        list[Path] | None, typer.Argument(help="Counts that others of the crew exported.")
+    ] = None,
+    export: Annotated[
+        bool, typer.Option("--export", help="Print this fleet's counts, and nothing else of it, for others.")
+    ] = False,
+    data: Data = None,
+    store: Store = None,
+    as_json: Json = False,
+) -> None:
+    """Pool what several quads know: break rates and screw lives, each informed by the others.
+
+    Example: crashworthy crew dunlin-counts.json
+    """
+    from crashworthy.upkeep.crew import read_counts
+
+    others: list[QuadCounts] = []
+    for path in files or ():
+        try:
+            others += read_counts(path.read_text(encoding="utf-8"), str(path))
+        except (OSError, UnicodeDecodeError) as problem:
+            raise typer.BadParameter(f"{path}: {getattr(problem, 'strerror', '') or 'is not text'}") from None
+    with opened(data, store) as workshop:
+        if export:
+            print_json([workshop.counts(slug).to_json() for slug in workshop.names()])
+            return
+        report = workshop.crew(others)
+    if as_json:
+        print_json(report.to_json())
+        return
+    say(report.summary())
+    if report.items:
+        table(
+            ("item", "quad", "broke", "expected", "own -> pooled", "90 %"),
+            [
+                (
+                    p.item.replace("_", " ") if i == 0 else "",
+                    label,
+                    p.breaks[i],
+                    f"{p.expected[i]:.1f}",
+                    f"{_ratio(p.raw[i])} -> {p.pooled[i]:.2f}",
+                    f"{p.low[i]:.2f}-{p.high[i]:.2f}",
+                )
+                for p in report.items
+                if sum(p.breaks)
+                for i, label in enumerate(p.labels)
+            ],
+            right="llrrrr",
+        )
+    else:
+        say("Break rates need a crash test of each quad: run `crashworthy crash`.")
+    for pool in report.screws:
+        say(f"{pool.summary()[:1].upper()}{pool.summary()[1:]}")
+    say("Own: broken over simulated. Pooled: the same, informed by the crew.")
+
+
+def _short(x: float) -> str:
+    return "> 100" if x > 100.0 else "< 0.01" if x < 0.01 else f"{x:.2g}"
+
+
+def _ratio(x: float | None) -> str:
+    return "-" if x is None else f"{x:.2f}"
