@@ -16,6 +16,7 @@ Model, body axes x forward, y left, z up:
   manoeuvres put in.
 * The gyro has white noise, a second-order low pass, a full scale and a clock with jitter.
 * Speed telemetry comes in updates of its own rate, late by ``speed_lag``, rounded.
+* What can be wrong beyond props is in ``demo.faults``.
 * The battery is V = OCV(charge) - R0·I - RC relaxation; current is the cube of speed plus electronics.
 
 Magnitudes of noise, throttle and battery are assumptions, chosen to look like a 5-inch freestyle quad.
@@ -28,6 +29,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+
+from crashworthy.demo.faults import Blow, Faults, bearing_pushes, mount, rattle, tones
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -74,6 +77,7 @@ class FlightTruth:
     noise: float
     low_pass: float
     spin: tuple[int, ...]
+    faults: Faults
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +112,9 @@ _FORMATS: Final = {
     "gyro_x [deg/s]": "{:.2f}".format,
     "gyro_y [deg/s]": "{:.2f}".format,
     "gyro_z [deg/s]": "{:.2f}".format,
+    "acc_x [m/s2]": "{:.3f}".format,
+    "acc_y [m/s2]": "{:.3f}".format,
+    "acc_z [m/s2]": "{:.3f}".format,
     "rpm_": "{:.0f}".format,
     "command_": "{:.3f}".format,
     "volts [V]": "{:.3f}".format,
@@ -178,6 +185,9 @@ def simulate_flight(
     r0: float = 0.030,
     r1: float = 0.012,
     tau: float = 6.0,
+    faults: Faults | None = None,
+    accelerometer: bool = False,
+    acc_scale: float = 156.9,
 ) -> SimulatedFlight:
     """Fly a quad and log it.
 
@@ -212,10 +222,14 @@ def simulate_flight(
         r0: its instant resistance, Ω.
         r1: its slow resistance, Ω.
         tau: time of the slow one, s.
+        faults: what is wrong with it.
+        accelerometer: log acceleration too, at the gyro's rate.
+        acc_scale: full scale of the accelerometer, m/s².
     """
     from scipy.signal import butter, lfilter, sosfilt
 
     rng = np.random.default_rng(seed)
+    faults = faults or Faults()
     turns = _TURNS[spin]
     fine = fs * _OVERSAMPLE
     n = round(seconds * fs)
@@ -223,11 +237,14 @@ def simulate_flight(
     slow = np.arange(0.0, seconds + 0.02, 0.002)
     a = np.exp(-0.002 / 0.030)
     target = _speeds(rng, slow, base_hz, sweep_hz, spread_hz)
+    # Thrust goes with the square of speed: what blades have lost, speed makes up.
+    target = target / np.sqrt(1.0 - np.array(faults.wear))
     followed = lfilter([1 - a], [1, -a], target, axis=0, zi=target[:1] * a)[0]
     inertia = np.asarray(quad.mass_properties.inertia, dtype=np.float64)
     cog = np.asarray(quad.mass_properties.cog)
     arms = {arm.corner: arm for arm in quad.arms}
     moment = np.zeros((len(t), 3))
+    force = np.zeros((len(t), 3))
     for m in range(4):
         hz = np.interp(t, slow, followed[:, m])
         omega = 2 * np.pi * hz
@@ -245,23 +262,43 @@ def simulate_flight(
         axial += rough_n * gain * rng.standard_normal(len(t))
         fx += 0.6 * rough_n * gain * rng.standard_normal(len(t))
         fy += 0.6 * rough_n * gain * rng.standard_normal(len(t))
+        if faults.bearing[m]:
+            axial += bearing_pushes(np.cumsum(hz) / fine, faults.bearing[m], fine, rng)
+        if faults.gap[m]:
+            fx, fy = rattle(fx, faults.gap[m], fine), rattle(fy, faults.gap[m], fine)
+            axial = rattle(axial, faults.gap[m], fine)
         axial = _through_arm(axial, arm_hz[m], arm_damping, fine)
+        force += np.column_stack([fx, fy, axial])
         moment[:, 0] += y * axial - z * fy
         moment[:, 1] += z * fx - x * axial
         moment[:, 2] += x * fy - y * fx
     rates = np.cumsum(moment, axis=0) / fine @ np.linalg.inv(inertia).T
     rates = sosfilt(butter(1, 12.0, "high", fs=fine, output="sos"), rates, axis=0)
     rates += _manoeuvres(rng, t)
+    if faults.stack_hz:
+        rates = mount(rates, faults.stack_hz, faults.stack_damping, fine)
+    for blow in faults.blows:
+        rates += _jump(t, blow, rng)[:, None] * _direction(rng)
+        force += (quad.mass_properties.mass * _push(t, blow))[:, None] * _direction(rng)
     cut = low_pass_hz or 0.45 * fs
     rates = sosfilt(butter(2, cut, fs=fine, output="sos"), rates, axis=0)
     clock = np.arange(n) / fs + np.clip(rng.standard_normal(n) * jitter, -0.4, 0.4) / fs
     clock = np.clip(clock, 0.0, t[-1])
     gyro = np.column_stack([np.interp(clock, t, rates[:, k]) for k in range(3)])
-    gyro = np.degrees(gyro) + noise_dps * np.sqrt(fs / 2) * rng.standard_normal(gyro.shape)
+    gyro = np.degrees(gyro) + faults.floor * noise_dps * np.sqrt(fs / 2) * rng.standard_normal(gyro.shape)
+    gyro += tones(clock, faults.lines, rng)
     gyro = np.clip(np.round(gyro / 0.061) * 0.061, -full_scale_dps, full_scale_dps)
     columns: dict[str, Floats] = {"time_us": np.round(clock * 1e6)}
     for k, axis in enumerate("xyz"):
         columns[f"gyro_{axis} [deg/s]"] = gyro[:, k]
+    if accelerometer:
+        felt = sosfilt(butter(2, cut, fs=fine, output="sos"), force / quad.mass_properties.mass, axis=0)
+        acc = np.column_stack([np.interp(clock, t, felt[:, k]) for k in range(3)])
+        acc[:, 2] += 9.81 * (followed.mean() / 300.0) ** 2
+        acc += 1.5e-3 * np.sqrt(fs / 2) * rng.standard_normal(acc.shape)
+        acc = np.clip(acc, -acc_scale, acc_scale)
+        for k, axis in enumerate("xyz"):
+            columns[f"acc_{axis} [m/s2]"] = acc[:, k]
     true = np.column_stack([np.interp(clock, slow, followed[:, m]) for m in range(4)])
 
     rows = _every(fs, speed_rate, n)
@@ -294,8 +331,29 @@ def simulate_flight(
         float(np.radians(noise_dps)),
         cut,
         turns,
+        faults,
     )
     return SimulatedFlight(columns, truth)
+
+
+def _direction(rng: np.random.Generator) -> Floats:
+    d = rng.standard_normal(3)
+    out: Floats = d / np.linalg.norm(d)
+    return out
+
+
+def _push(t: Floats, blow: Blow) -> Floats:
+    """Half-sine acceleration of a crash, m/s²."""
+    u = (t - blow.at) / blow.lasts
+    shape = np.where((u > 0) & (u < 1), np.sin(np.pi * np.clip(u, 0, 1)), 0.0)
+    return shape * blow.speed * np.pi / (2 * blow.lasts)
+
+
+def _jump(t: Floats, blow: Blow, rng: np.random.Generator) -> Floats:
+    """Rates after a crash: a jump that the attitude control brings back within a quarter second, rad/s."""
+    u = np.clip((t - blow.at) / blow.lasts, 0.0, 1.0)
+    back = np.exp(-np.maximum(t - blow.at - blow.lasts, 0.0) / rng.uniform(0.15, 0.3))
+    return blow.rate * 0.5 * (1 - np.cos(np.pi * u)) * back
 
 
 def _through_arm(force: Floats, hz: float, damping: float, fs: float) -> Floats:

@@ -7,10 +7,12 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from crashworthy.vibration.features import Features, Structure
     from crashworthy.vibration.log import LogMeta
     from crashworthy.vibration.lag import Lag
     from crashworthy.vibration.pack import PackResistance
     from crashworthy.vibration.spectra import Campbell, Spectrum
+    from crashworthy.vibration.verdict import Verdict
 
 __all__ = ["Answer", "LogReport", "MotorCard", "number"]
 
@@ -154,6 +156,10 @@ class LogReport:
         v_rms: vibration velocity at the rotors within the dose band, m/s, or None.
         dose_band: Hz.
         notes: what a person should know, worst first.
+        structure: resonances, floor and lines, or None.
+        features: the flight in a few numbers, for the quad's own baseline, or None.
+        verdict: causes by likelihood, or None.
+        speed_source: "logged", "inferred" (from the motors' commands) or "".
     """
 
     quad: str
@@ -169,6 +175,10 @@ class LogReport:
     v_rms: float | None
     dose_band: tuple[float, float]
     notes: tuple[str, ...] = field(default=())
+    structure: Structure | None = None
+    features: Features | None = None
+    verdict: Verdict | None = None
+    speed_source: str = ""
 
     def answer(self, question: str) -> Answer:
         """The answer to one question.
@@ -215,4 +225,8 @@ class LogReport:
             "v_rms_mm_s": None if self.v_rms is None else number(self.v_rms * 1e3),
             "dose_band_hz": list(self.dose_band),
             "notes": list(self.notes),
+            "structure": None if self.structure is None else self.structure.to_json(),
+            "features": None if self.features is None else self.features.to_json(),
+            "verdict": None if self.verdict is None else self.verdict.to_json(),
+            "speed_source": self.speed_source,
         }

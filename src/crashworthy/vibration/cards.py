@@ -9,7 +9,6 @@ import numpy as np
 
 from crashworthy.quantities import GRAM_MM
 from crashworthy.vibration.answers import MotorCard
-from crashworthy.vibration.orders import order_tracks
 from crashworthy.vibration.quality import PER_TURN
 from crashworthy.vibration.unbalance import grade, grade_value
 
@@ -17,8 +16,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from crashworthy.vibration.airframe import Airframe
-    from crashworthy.vibration.log import FlightLog
-    from crashworthy.vibration.orders import Shafts
+    from crashworthy.vibration.orders import Tracks
     from crashworthy.vibration.unbalance import Unbalance
 
     Floats = NDArray[np.float64]
@@ -47,14 +45,19 @@ class BladePass:
     blocks: int
 
 
-def blade_pass(log: FlightLog, shafts: Shafts, blades: int) -> BladePass | None:
-    """Blade passing of every motor; None with fewer than four usable blocks."""
-    # Alone: orders 1 and 2 stand hundreds of bins away, where a Hann window leaves nothing of them.
-    tracks = order_tracks(log, shafts, [float(blades)])
-    good = tracks.f.max(axis=1) * blades * PER_TURN <= log.fs * 1.0001 if len(tracks.t) else np.empty(0, bool)
+def blade_pass(tracks: Tracks, fs: float, blades: int) -> BladePass | None:
+    """Blade passing of every motor; None with fewer than four usable blocks.
+
+    Args:
+        tracks: with the order of blade passing.
+        fs: samples a second of the log.
+        blades: of each prop.
+    """
+    order = tracks.orders.index(float(blades))
+    good = tracks.f.max(axis=1) * blades * PER_TURN <= fs * 1.0001 if len(tracks.t) else np.empty(0, bool)
     if good.sum() < 4:
         return None
-    power = (np.abs(tracks.amplitude[good, :, -1, :]) ** 2).sum(axis=2) - tracks.noise[good, :, -1]
+    power = (np.abs(tracks.amplitude[good, :, order, :]) ** 2).sum(axis=2) - tracks.noise[good, :, order]
     middle = np.median(power, axis=0)
     spread = 1.4826 * np.median(np.abs(power - middle), axis=0)
     # 1.25: a median scatters so much more than a mean; half of the overlapping blocks are independent.

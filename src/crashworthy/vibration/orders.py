@@ -218,11 +218,17 @@ class Sums:
 def block_sums(band: Baseband, index: Ints, order: int, *, weighted: bool = False) -> Sums:
     """Sums of one order over the blocks ``index``; ``weighted`` takes ω e^{jθ} instead of e^{jθ}."""
     w = hann(index.shape[1])
-    turns = band.turns * band.orders[order]
-    part = np.exp(2j * np.pi * (turns - np.rint(turns))).astype(np.complex64)
-    z = band.z[:, :, order]
+    # Only the nodes of these blocks: a portion of a long log costs no more than a short log.
+    nodes = slice(int(index.min()), int(index.max()) + 1)
+    middle, f = band.t[index].mean(axis=1), band.f[index].mean(axis=1)
+    index = index - nodes.start
+    turns = band.turns[nodes] * band.orders[order]
+    angle = (2 * np.pi * (turns - np.rint(turns))).astype(np.float32)
+    part = np.empty(angle.shape, dtype=np.complex64)
+    part.real, part.imag = np.cos(angle), np.sin(angle)
+    z = band.z[nodes, :, order]
     if weighted:
-        omega = (2 * np.pi * band.f).astype(np.float32)
+        omega = (2 * np.pi * band.f[nodes]).astype(np.float32)
         part = part * omega
         z = z * omega[:, :, None]
     blocked, zb = part[index], z[index]
@@ -231,7 +237,7 @@ def block_sums(band: Baseband, index: Ints, order: int, *, weighted: bool = Fals
     gram = 0.5 * band.size * (left.transpose(0, 2, 1) @ blocked).astype(np.complex128)
     flat = zb.reshape(len(index), index.shape[1], -1)
     right = (sw @ flat).reshape(len(index), -1, 3).astype(np.complex128)
-    return Sums(gram, right, blocked, zb, band.f[index].mean(axis=1), band.t[index].mean(axis=1))
+    return Sums(gram, right, blocked, zb, f, middle)
 
 
 def residual_noise(band: Baseband, sums: Sums, c: Complexes, absorbed: float = 0.0) -> Floats:

@@ -8,20 +8,27 @@ import numpy as np
 
 from crashworthy.vibration.airframe import BELL_SHARE, Airframe, airframe
 from crashworthy.vibration.answers import Answer, LogReport, MotorCard
+from crashworthy.vibration.bearing import ball_level
 from crashworthy.vibration.cards import BladePass, blade_pass, gain_notes, motor_cards
+from crashworthy.vibration.features import features, structure
 from crashworthy.vibration.lag import Lag, lag_search, speed_scale
 from crashworthy.vibration.shafts import Shafts
+from crashworthy.vibration.orders import baseband, fit_tracks
 from crashworthy.vibration.pack import CAVEAT, PackResistance, pack_resistance
 from crashworthy.vibration.quality import QUESTIONS, Rule, clipped, quality
-from crashworthy.vibration.spectra import DOSE_BAND, campbell, noise_floor, spectrum, v_rms
+from crashworthy.vibration.shorttime import short_time
+from crashworthy.vibration.spectra import DOSE_BAND, campbell, mean_spectrum, noise_floor, v_rms
 from crashworthy.vibration.unbalance import fit_unbalance
+from crashworthy.vibration.unknown import unknown
+from crashworthy.vibration.verdict import baseline, judge
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
 
     from crashworthy.build.quad import Quad
+    from crashworthy.vibration.features import Features
     from crashworthy.vibration.log import FlightLog
 
     Floats = NDArray[np.float64]
@@ -42,6 +49,7 @@ def analyse(
     *,
     cutoff_hz: float | None = None,
     cutoff_order: int = 1,
+    baselines: Sequence[Features] = (),
     progress: Callable[[float, str], None] | None = None,
 ) -> LogReport:
     """Ask a log everything it can answer.
@@ -51,6 +59,7 @@ def analyse(
         quad: the build that flew it; None computes what needs no build.
         cutoff_hz: cut-off (-3 dB) of the gyro's low pass, when known; unbalance is divided by its gain.
         cutoff_order: its order; the gain taken is Butterworth's, 1/√(1 + (f/fc)^(2n)).
+        baselines: features of the quad's own earlier flights in good order, for the verdict.
         progress: called with the share done (0 to 1) and what is being done.
 
     Raises:
@@ -62,8 +71,19 @@ def analyse(
     notes = _notes(log, frame)
     answers: list[Answer] = []
 
-    say(0.05, "spectrum")
-    density = spectrum(log) if rules["spectrum"].can else None
+    lag, shafts, band, tracks = None, None, None, None
+    blades = frame.blades if frame else 3
+    say(0.05, "telemetry lag")
+    followed = rules["unbalance"].can or rules["blade pass"].can
+    if followed and log.speed_t is not None and log.speed is not None:
+        lag = lag_search(log)
+        notes += _lag_notes(log, lag, frame)
+        shafts = Shafts.of(log.speed_t, log.speed, lag.seconds)
+
+    say(0.2, "spectrum")
+    told = frame if shafts is not None and frame is not None else None
+    short = short_time(log, shafts, told) if rules["spectrum"].can else None
+    density = None if short is None else mean_spectrum(short)
     floor = None if density is None else noise_floor(density)
     answers.append(_spectrum_answer(rules["spectrum"], floor))
     dose = None
@@ -71,36 +91,41 @@ def analyse(
         dose = v_rms(density, frame.radius)
     answers.append(_dose_answer(rules["dose"], dose, frame))
 
-    lag, shafts, blade = None, None, None
-    followed = rules["unbalance"].can or rules["blade pass"].can
-    if followed and log.speed_t is not None and log.speed is not None:
-        say(0.2, "telemetry lag")
-        lag = lag_search(log)
-        notes += _lag_notes(log, lag, frame)
-        shafts = Shafts.of(log.speed_t, log.speed, lag.seconds)
-    say(0.5, "orders")
+    say(0.4, "orders")
+    blade = None
+    if shafts is not None:
+        band = baseband(log, shafts, _orders(log, shafts, blades if rules["blade pass"].can else 0))
+        tracks = fit_tracks(band)
+    if rules["blade pass"].can and tracks is not None:
+        blade = blade_pass(tracks, log.fs, blades)
+    answers.append(_blade_answer(rules["blade pass"], blade, frame))
+    say(0.6, "unbalance")
     cards: tuple[MotorCard, ...] = ()
     low_pass = None if cutoff_hz is None else (cutoff_hz, cutoff_order)
-    if rules["blade pass"].can and shafts is not None:
-        blade = blade_pass(log, shafts, frame.blades if frame else 3)
-    answers.append(_blade_answer(rules["blade pass"], blade, frame))
-    say(0.65, "unbalance")
     fitted = None
     if rules["unbalance"].can and shafts is not None and frame is not None:
-        fitted = fit_unbalance(log, frame, shafts)
+        fitted = fit_unbalance(log, frame, shafts, band=band)
         if any(not m.separable for m in fitted.motors):
-            longer = fit_unbalance(log, frame, shafts, 1.0)
+            longer = fit_unbalance(log, frame, shafts, 1.0, band)
             if sum(m.separable for m in longer.motors) > sum(m.separable for m in fitted.motors):
                 fitted = longer
         cards = motor_cards(fitted, frame, blade, low_pass)
         notes += gain_notes(cards, low_pass)
     answers.append(_unbalance_answer(rules["unbalance"], cards, lag, low_pass))
-    say(0.85, "map")
+    say(0.75, "structure")
+    found, own, verdict = None, None, None
+    if short is not None and shafts is not None and told is not None:
+        found = structure(log, short, shafts)
+        if rules["unbalance"].can:
+            balls = ball_level(log, shafts)
+            own = features(told, fitted, tracks, found, shafts, balls, log.duration)
+            verdict = judge(own, baseline(baselines), unknown(log, own, rules))
+    say(0.9, "map")
     chart = None
-    if density is not None:
-        chart = campbell(log, shafts, frame.blades if frame else 3)
+    if short is not None:
+        chart = campbell(short, shafts, blades)
         if chart is None and shafts is not None:
-            chart = campbell(log, None, frame.blades if frame else 3)
+            chart = campbell(short, None, blades)
     say(0.95, "pack")
     pack = None
     if rules["pack"].can and log.power_t is not None and log.volts is not None and log.amps is not None:
@@ -123,7 +148,20 @@ def analyse(
         v_rms=dose,
         dose_band=DOSE_BAND,
         notes=tuple(notes),
+        structure=found,
+        features=own,
+        verdict=verdict,
+        speed_source="" if shafts is None else "inferred" if shafts.inferred else "logged",
     )
+
+
+def _orders(log: FlightLog, shafts: Shafts, blades: int) -> list[float]:
+    """Orders worth following: those that the log shows at the usual speed, and blade passing where asked."""
+    usual = float(np.median(shafts.speed))
+    orders = [k for k in (1.0, 1.5, 2.0, 3.0) if k == 1.0 or k * usual * 2.5 <= log.fs]
+    if blades and float(blades) not in orders:
+        orders.append(float(blades))
+    return sorted(orders)
 
 
 def _notes(log: FlightLog, frame: Airframe | None) -> list[str]:

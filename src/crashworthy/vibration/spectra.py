@@ -10,15 +10,26 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from crashworthy.vibration.shorttime import ShortTime, short_time
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from crashworthy.vibration.log import FlightLog
-    from crashworthy.vibration.orders import Shafts
+    from crashworthy.vibration.shafts import Shafts
 
     Floats = NDArray[np.float64]
 
-__all__ = ["DOSE_BAND", "Campbell", "Spectrum", "campbell", "noise_floor", "spectrum", "v_rms"]
+__all__ = [
+    "DOSE_BAND",
+    "Campbell",
+    "Spectrum",
+    "campbell",
+    "mean_spectrum",
+    "noise_floor",
+    "spectrum",
+    "v_rms",
+]
 
 DOSE_BAND: Final = (100.0, 400.0)
 """Band of the vibration that dose counts, Hz: shaft speeds of a 5-inch quad, and within reach of any log
@@ -69,23 +80,13 @@ def spectrum(log: FlightLog, points: int = 2048) -> Spectrum | None:
         log: with gyro.
         points: samples a segment, fewer when the longest stretch is shorter.
     """
-    from scipy.signal import welch
+    short = short_time(log, points=points)
+    return None if short is None else mean_spectrum(short)
 
-    stretches = [log.uniform(s) for s in log.segments()]
-    longest = max((len(y) for y in stretches), default=0)
-    points = min(points, longest)
-    if points < 64:
-        return None
-    total, weight, f = np.zeros((points // 2 + 1, 3)), 0.0, np.empty(0)
-    used = 0
-    for y in stretches:
-        if len(y) < points:
-            continue
-        f, density = welch(y, log.fs, nperseg=points, axis=0)
-        total += len(y) * density
-        weight += len(y)
-        used += 1
-    return Spectrum(f, total / weight, used, weight / log.fs)
+
+def mean_spectrum(short: ShortTime) -> Spectrum:
+    """Mean density of short-time spectra."""
+    return Spectrum(short.f, short.density, short.stretches, short.seconds)
 
 
 def noise_floor(s: Spectrum) -> Floats:
@@ -141,7 +142,7 @@ class Campbell:
 
 
 def campbell(
-    log: FlightLog,
+    short: ShortTime,
     shafts: Shafts | None,
     blades: int,
     rows: int = 24,
@@ -151,45 +152,30 @@ def campbell(
     """Short-time spectra averaged by mean motor speed, or by time without speeds; None when too short.
 
     Args:
-        log: with gyro.
+        short: the spectra.
         shafts: speeds, or None.
         blades: of each prop, for the order lines.
         rows: most rows of the map.
         columns: most frequencies of the map.
         top: highest frequency, Hz.
     """
-    points = 1 << max(5, int(np.log2(max(log.fs * 0.25, 32.0))))
-    window = np.hanning(points)
-    hop = points // 2
-    at: list[float] = []
-    power: list[Floats] = []
-    norm = log.fs * float((window**2).sum()) / 2.0
-    for s in log.segments():
-        y = log.uniform(s)
-        for a in range(0, len(y) - points + 1, hop):
-            part = y[a : a + points] - y[a : a + points].mean(axis=0)
-            p = np.abs(np.fft.rfft(part * window[:, None], axis=0)) ** 2
-            power.append(p.sum(axis=1) / norm)
-            at.append(float(log.t[s.start] + (a + hop) / log.fs))
-    if len(at) < 4:
+    if len(short.t) < 4:
         return None
-    density, t = np.array(power), np.array(at)
-    f = np.fft.rfftfreq(points, 1 / log.fs)
-    keep = f <= min(top, log.fs / 2)
-    group = max(1, -(-int(keep.sum()) // columns))
-    n = int(keep.sum()) // group * group
-    density = density[:, :n].reshape(len(t), -1, group).max(axis=2)
+    f = short.f[short.f <= top]
+    group = max(1, -(-len(f) // columns))
+    n = len(f) // group * group
+    density = short.total[:, :n].reshape(len(short.t), -1, group).max(axis=2)
     f = f[:n].reshape(-1, group).mean(axis=1)
-    kind, key = "time", t
+    kind, key = "time", short.t
     if shafts is not None:
-        _, speed, known = shafts.at(t)
+        _, speed, known = shafts.at(short.t)
         density, key, kind = density[known], speed[known].mean(axis=1), "speed"
         if len(key) < 4 or np.ptp(key) < 1.0:
             return None
     edges = np.linspace(key.min(), key.max(), min(rows, max(4, len(key) // 2)) + 1)
     place = np.clip(np.searchsorted(edges, key, side="right") - 1, 0, len(edges) - 2)
     filled = np.unique(place)
-    level = np.array([density[place == r].mean(axis=0) for r in filled])
+    level = np.array([density[place == r].mean(axis=0, dtype=np.float64) for r in filled])
     middle = 0.5 * (edges[filled] + edges[filled + 1])
     db = 10 * np.log10(np.maximum(level * np.degrees(1.0) ** 2, 1e-12))
     return Campbell(kind, middle, f, db, (1.0, 2.0, float(blades)))
