@@ -105,7 +105,7 @@ class Watched:
         self.page, self.site = page, site
         self.faults: list[str] = []
         self.outside: list[str] = []
-        page.set_default_timeout(5000)
+        page.set_default_timeout(10_000)  # bounded, and long enough on two busy cores
         page.set_default_navigation_timeout(20_000)
         page.on("pageerror", lambda e: self.faults.append(f"{page.url}: {e}"))
         page.on("console", self._heard)

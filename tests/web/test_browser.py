@@ -170,7 +170,7 @@ def test_entries_are_made_on_an_untrusted_origin_too(browser: Browser, site: str
     """On plain http under a network name, where a browser withholds much, two taps still make an entry."""
     context = browser.new_context(viewport={"width": 360, "height": 740})
     page = context.new_page()
-    page.set_default_timeout(5000)
+    page.set_default_timeout(10_000)
     page.goto(f"{site.replace('127.0.0.1', 'field.test')}/quads/dunlin/field")
     assert page.evaluate("isSecureContext || 'randomUUID' in crypto") is False
     tap(page, "Crash", "Scuff")
@@ -287,7 +287,7 @@ def test_a_note_is_entered_and_struck_out(watched: Watched, shop: Workshop) -> N
     entry = page.locator(".entries li", has_text="Left cheek is <cracked>.").first
     entry.wait_for()
     entry.get_by_role("button", name="Take back").click()
-    page.locator(".entries s", has_text="Left cheek is <cracked>.").wait_for()
+    page.locator(".entries s", has_text="Left cheek is <cracked>.").wait_for(timeout=15_000)
     assert "Left cheek is <cracked>." not in shop.history("dunlin").notes
     watched.clean()
 

@@ -77,9 +77,11 @@ document.addEventListener('submit', async (event) => {
     occurred: when ? new Date(when).toISOString() : undefined, label: form.dataset.label,
   }, { keepRefused: false });
   if (said) said.textContent = outcome.said;
-  if (outcome.kept) location.assign(form.dataset.next || location.href);
+  if (outcome.kept) location.reload();
   else if (!outcome.refused) form.reset();
 });
+// Until here a press would have gone nowhere, so the buttons waited.
+for (const button of document.querySelectorAll('form[data-kind] button')) button.disabled = false;
 
 // A file dropped on a zone lands in its file field and is sent.
 for (const zone of document.querySelectorAll('.drop')) {

@@ -43,4 +43,5 @@ undo.addEventListener('click', () => {
   if (target) enter('retraction', { target, why: 'undone at the field' }, `Undo of ${label.toLowerCase()}`);
 });
 addEventListener('kept', refresh);
+for (const pad of pads) pad.disabled = false; // only now does a tap do something
 addEventListener('keydown', (event) => { if (event.key === 'Escape') close(); });
