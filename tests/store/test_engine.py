@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import importlib.util
 import json
-import multiprocessing
 import os
 import socket
 import sqlite3
@@ -120,20 +119,20 @@ def test_opening_twice_keeps_the_store(where):
         assert (store.device, store.count()) == (device, 1)
 
 
-def _open_and_close(where):
-    with open_store(where) as store:
-        store.record("gannet", Pack(1.0))
+_OPEN_AND_CLOSE = """
+import sys
+from crashworthy.store.engine import open_store
+from crashworthy.upkeep.payloads import Pack
+
+with open_store(sys.argv[1]) as store:
+    store.record("gannet", Pack(1.0))
+"""
 
 
 def test_two_processes_may_make_a_store_at_once(where):
     """When several programs open a store that does not exist, one makes it and all use it."""
-    spawn = multiprocessing.get_context("spawn")
-    workers = [spawn.Process(target=_open_and_close, args=(str(where),)) for _ in range(2)]
-    for worker in workers:
-        worker.start()
-    for worker in workers:
-        worker.join(60)
-    assert [w.exitcode for w in workers] == [0, 0]
+    workers = [subprocess.Popen([sys.executable, "-c", _OPEN_AND_CLOSE, str(where)]) for _ in range(2)]
+    assert [worker.wait(60) for worker in workers] == [0, 0]
     with open_store(where) as store:
         assert store.count() == 2
 
