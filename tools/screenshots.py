@@ -2,8 +2,8 @@
 
     python tools/screenshots.py [--data FOLDER]
 
-With --data the fleet in that folder is shown instead of a fresh demo. Needs the test group (playwright),
-Pillow, and Chromium on PATH. Pictures are reduced to a palette of 96 tones, each under 200 kB.
+With --data the fleet in that folder is shown instead of a fresh demo. Needs the groups test and docs, and
+Chromium on PATH. Pictures are reduced to a palette of 96 tones, each under 200 kB.
 """
 
 from __future__ import annotations
@@ -42,6 +42,7 @@ def shots(workshop: Workshop) -> list[tuple[str, str, tuple[int, int], str]]:
         ("crash", "/quads/gannet/crash", DESK, "light"),
         ("flight", flights[0], DESK, "dark"),
         ("kit", "/quads/gannet/kit", DESK, "light"),
+        ("evidence", "/evidence", DESK, "light"),
     ]
 
 
@@ -67,6 +68,7 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as temporary, Workshop(data or Path(temporary) / "demo") as workshop:
         if data is None:
             set_up(workshop)
+        workshop.jobs.wait(workshop.start_evidence().id, 300)
         listener = bind("127.0.0.1", 0)
         server = uvicorn.Server(
             uvicorn.Config(create_app(workshop), log_level="warning", lifespan="off", ws="none")
