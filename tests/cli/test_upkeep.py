@@ -67,3 +67,42 @@ def test_counts_leave_one_fleet_and_inform_another(demo, tmp_path):
     assert ruled_lines_fit(said.out)
     file.write_text("nonsense", encoding="utf-8")
     assert demo("crew", file).code == 2
+
+
+def test_lives_names_what_to_retire_and_what_was_lived(demo):
+    """A tap, a finding and a swap with a mark show in the verdicts."""
+    for hz in (182, 170):
+        assert demo("journal", "tap", "gannet", "arm_fl", *[hz] * 5).code == 0
+    assert demo("journal", "finding", "gannet", "arm_fr", "worn", "--text", "white edge").code == 0
+    said = demo("lives", "gannet")
+    assert said.code == 0, said.err
+    assert "arm_fl  " in said.out
+    assert "white edge" in said.out
+    assert ruled_lines_fit(said.out)
+    rows = {p["name"]: p for p in demo("lives", "gannet", "--json").json["parts"]}
+    assert rows["arm_fl"]["verdict"] == "retire"
+    assert rows["arm_fl"]["life"]["packs"] > 0
+    assert demo("journal", "tap", "gannet", "arm_xx", 180).code == 2
+
+
+def test_look_lists_parts_of_such_crashes(demo):
+    """After a slam the list begins with what breaks most; unknown words are refused."""
+    demo("crash", "dunlin", "--n", 64)
+    said = demo("look", "dunlin", "--severity", "slam")
+    assert said.code == 0, said.err
+    assert said.out.startswith("After a slam look here first: ")
+    assert "pack outdoors" in said.err
+    assert demo("look", "dunlin", "--severity", "bang").code == 2
+
+
+def test_a_journal_goes_out_and_in_as_a_table(demo, tmp_path):
+    """The table of one fleet is all duplicates when it comes back."""
+    file = tmp_path / "journal.csv"
+    file.write_text(demo("journal", "export", "gannet", "--csv").out, encoding="utf-8")
+    back = demo("journal", "import", file)
+    assert back.code == 0, back.out
+    assert back.out.startswith("0 events added")
+    picture = tmp_path / "crack.png"
+    picture.write_bytes(b"\x89PNG\r\n\x1a\n" + bytes(40))
+    assert demo("journal", "photo", "gannet", picture, "--part", "arm_fl").out.startswith("Kept: photo")
+    assert demo("journal", "tighten", "gannet", "motor").code == 0

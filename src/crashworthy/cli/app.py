@@ -16,6 +16,7 @@ from crashworthy.cli import (
     improve,
     journal,
     kit,
+    lives,
     log,
     serve,
     sheet,
@@ -65,6 +66,8 @@ app.command("kit")(kit.kit)
 app.command("stock")(kit.stock)
 app.command("torque")(torque.torque)
 app.command("budget")(budget.budget)
+app.command("look")(lives.look)
+app.command("lives")(lives.lives)
 app.command("tougher")(crew.tougher)
 app.command("crew")(crew.crew)
 app.command("evidence")(evidence.evidence)

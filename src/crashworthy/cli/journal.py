@@ -150,6 +150,94 @@ def swap(
 
 
 @app.command()
+def tighten(
+    quad: Quad,
+    group: Annotated[str, typer.Argument(help="The joint group whose screws were all tightened.")],
+    when: When = None,
+    data: Data = None,
+    store: Store = None,
+    as_json: Json = False,
+) -> None:
+    """Enter that every screw of a group was tightened, without counting what was found.
+
+    Example: crashworthy journal tighten gannet motor
+    """
+    from crashworthy.upkeep.payloads import Tighten
+
+    _enter(quad, Tighten(group), when, data, store, as_json)
+
+
+@app.command()
+def tap(
+    quad: Quad,
+    part: Annotated[str, typer.Argument(help="The part that was tapped.")],
+    hz: Annotated[list[float], typer.Argument(help="Frequency at each tap, Hz; five taps are best.")],
+    when: When = None,
+    data: Data = None,
+    store: Store = None,
+    as_json: Json = False,
+) -> None:
+    """Enter a tap test of a part: the same motor on it, its root screws tight, the quad held alike each time.
+
+    Example: crashworthy journal tap gannet arm_fl 182 181 183 182 181
+    """
+    from crashworthy.upkeep.payloads import Tap
+
+    _require_part(quad, part, data, store)
+    _enter(quad, Tap(part, tuple(hz)), when, data, store, as_json)
+
+
+@app.command()
+def finding(
+    quad: Quad,
+    part: Annotated[str, typer.Argument(help="The part that was looked at.")],
+    state: Annotated[str, typer.Argument(help="fine, worn or damaged.")],
+    text: Annotated[str, typer.Option("--text", help="What was seen.")] = "",
+    when: When = None,
+    data: Data = None,
+    store: Store = None,
+    as_json: Json = False,
+) -> None:
+    """Enter what the eye says of a part.
+
+    Example: crashworthy journal finding gannet arm_fl worn --text "white edge at the root"
+    """
+    from crashworthy.upkeep.payloads import Finding
+
+    _require_part(quad, part, data, store)
+    _enter(quad, Finding(part, state, text), when, data, store, as_json)
+
+
+@app.command()
+def photo(
+    quad: Quad,
+    file: Annotated[Path, typer.Argument(help="A JPEG, PNG or WebP picture, at most 20 MB.")],
+    part: Annotated[str, typer.Option("--part", help="The part it shows.")] = "",
+    text: Annotated[str, typer.Option("--text", help="What it shows.")] = "",
+    data: Data = None,
+    store: Store = None,
+    as_json: Json = False,
+) -> None:
+    """Keep a picture in the data folder and enter it.
+
+    Example: crashworthy journal photo gannet crack.jpg --part arm_fl
+    """
+    with opened(data, store) as workshop:
+        event = workshop.keep_photo(quad, file, part, text)
+    if as_json:
+        print_json({"id": str(event.id), **event.payload.to_json()})
+    else:
+        say(f"Kept: {_said(event)}.")
+
+
+def _require_part(quad: str, part: str, data: Path | None, store: str | None) -> None:
+    """A tap or finding of a part that is not there helps nobody; repairs may name anything."""
+    with opened(data, store) as workshop:
+        workshop.require(quad)
+        workshop.quad(quad).part(part)
+
+
+@app.command()
 def note(
     quad: Quad,
     text: Annotated[str, typer.Argument(help="The words.")],
@@ -219,7 +307,7 @@ def show(
 
 @app.command("import")
 def import_(
-    file: Annotated[Path, typer.Argument(help="A journal file: one JSON event a line.")],
+    file: Annotated[Path, typer.Argument(help="A journal file: one JSON event a line, or a table (.csv).")],
     data: Data = None,
     store: Store = None,
     as_json: Json = False,
@@ -243,22 +331,25 @@ def import_(
 @app.command()
 def export(
     quad: Annotated[str | None, typer.Argument(help="A quad; the whole fleet without.")] = None,
+    as_csv: Annotated[bool, typer.Option("--csv", help="Print a table (CSV) instead of JSON lines.")] = False,
     data: Data = None,
     store: Store = None,
 ) -> None:
-    """Print every event as one JSON line, for `journal import` on another machine.
+    """Print every event as one JSON line, for `journal import` on another machine; or as a table.
 
     Example: crashworthy journal export gannet > gannet.jsonl
     """
     with opened(data, store) as workshop:
         if quad is not None:
             workshop.require(quad)
-        for line in workshop.export_journal(quad):
-            say(line.rstrip("\n"))
+        for line in workshop.export_journal(quad, table=as_csv):
+            say(line.rstrip("\r\n"))
 
 
 def _said(event: Event) -> str:
     """An event in a few words."""
     values = {k: v for k, v in event.payload.to_json().items() if v not in (None, "", [], False)}
-    words = ", ".join(f"{k} {', '.join(v) if isinstance(v, list) else v}" for k, v in values.items())
+    words = ", ".join(
+        f"{k} {', '.join(map(str, v)) if isinstance(v, list) else v}" for k, v in values.items()
+    )
     return f"{event.kind} {words}".strip()

@@ -204,6 +204,7 @@ class QuadHistory:
         notes: latest first.
         changes: every swap, oldest first.
         taps, findings, photos, builds: the same of the others.
+        batteries: packs flown by the mark of the battery.
     """
 
     quad: str
@@ -219,6 +220,7 @@ class QuadHistory:
     findings: tuple[FindingRow, ...] = ()
     photos: tuple[PhotoRow, ...] = ()
     builds: tuple[BuildRow, ...] = ()
+    batteries: dict[str, int] = field(default_factory=dict)
 
     @property
     def clock(self) -> Clock:

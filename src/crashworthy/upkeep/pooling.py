@@ -59,15 +59,14 @@ class Pooled:
 
 
 def _mixture_quantile(p: float, weights: Floats, shape: Floats, rate: Floats) -> float:
-    """Quantile of a mixture of Gammas by bisection in the logarithm."""
+    """Quantile of a mixture of Gammas: Brent's method in the logarithm."""
+    from scipy.optimize import brentq
     from scipy.special import gammainc
 
-    low, high = -30.0, 20.0
-    for _ in range(60):
-        middle = (low + high) / 2.0
-        below = float(weights @ gammainc(shape, rate * math.exp(middle)))
-        low, high = (middle, high) if below < p else (low, middle)
-    return math.exp((low + high) / 2.0)
+    def excess(x: float) -> float:
+        return float(weights @ gammainc(shape, rate * math.exp(x))) - p
+
+    return math.exp(float(brentq(excess, -40.0, 20.0, xtol=1e-10)))
 
 
 def marginal_loglik(counts: ArrayLike, exposures: ArrayLike, alpha: Floats, beta: Floats) -> Floats:
@@ -126,7 +125,7 @@ def pool_counts(counts: ArrayLike, exposures: ArrayLike) -> Pooled:
     w = (w / w.sum()).ravel()
     a = np.broadcast_to(alpha, beta.shape).ravel()
     b = beta.ravel()
-    keep = w > 1e-9
+    keep = w > 1e-8
     w, a, b = w[keep] / w[keep].sum(), a[keep], b[keep]
     means = np.array([float(w @ ((a + xi) / (b + ti))) for xi, ti in zip(x, t, strict=True)])
     ends = [

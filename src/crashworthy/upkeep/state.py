@@ -174,6 +174,7 @@ class _Book:
         self.findings: list[FindingRow] = []
         self.photos: list[PhotoRow] = []
         self.builds: list[BuildRow] = []
+        self.batteries: dict[str, int] = {}
         self.groups = {name: ScrewLedger(screws.count) for name, screws in groups.items()}
         self.slam_due = {n for n, screws in groups.items() if priors.group(screws.upkeep).slam_makes_due}
 
@@ -222,6 +223,8 @@ class _Book:
             self.clean.append(pack.rms)
         self.packs += 1
         self.dose += dose
+        if pack.battery:
+            self.batteries[pack.battery] = self.batteries.get(pack.battery, 0) + 1
         for ledger in self.groups.values():
             ledger.pack(dose)
 
@@ -274,6 +277,7 @@ class _Book:
             findings=tuple(self.findings),
             photos=tuple(self.photos),
             builds=tuple(self.builds),
+            batteries=dict(sorted(self.batteries.items())),
         )
 
 

@@ -143,17 +143,38 @@ class JournalBench(FleetBench):
     def import_journal(self, path: Path) -> tuple[AppendResult, tuple[Problem, ...]]:
         """Take the events of a journal file; good lines are taken, bad ones told with their line number.
 
+        Args:
+            path: JSON lines, or a table when its name ends in ".csv".
+
         Raises:
             JournalError: the file cannot be read at all.
             NotFoundError: an event is of a quad that is not in the fleet.
         """
         from crashworthy.upkeep.lines import read_journal
 
-        file = read_journal(path)
+        if path.suffix.lower() == ".csv":
+            from crashworthy.upkeep.sheets import read_table
+
+            try:
+                with path.open(encoding="utf-8", newline="") as stream:
+                    text = stream.read()
+            except OSError as problem:
+                what = problem.strerror or "cannot be read"
+                raise JournalError(Problem(what, "check the name and your rights", str(path))) from None
+            except UnicodeDecodeError:
+                raise JournalError(
+                    Problem("is not UTF-8 text", "save the table as UTF-8", str(path))
+                ) from None
+            file = read_table(text, str(path))
+        else:
+            file = read_journal(path)
         return self.append(file.events), file.problems
 
-    def export_journal(self, slug: str | None = None) -> Iterable[str]:
-        """Every event as a JSON line, in order of arrival."""
+    def export_journal(self, slug: str | None = None, *, table: bool = False) -> Iterable[str]:
+        """Every event as a JSON line, or as a row of a table, in order of arrival."""
         from crashworthy.upkeep.lines import write_lines
+        from crashworthy.upkeep.sheets import write_table
 
+        if table:
+            return write_table(self.store.events(slug))
         return write_lines(self.store.events(slug))

@@ -10,14 +10,20 @@ from crashworthy.workshop.journal import JournalBench
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from datetime import datetime
+    from pathlib import Path
 
     from crashworthy.build.quad import Quad
     from crashworthy.strength.flight import Budget
     from crashworthy.strength.torque import TorqueCard
     from crashworthy.upkeep.breakage import BreakRate
+    from crashworthy.upkeep.crash_loads import CrashLoads, Look
     from crashworthy.upkeep.crew import CrewReport, QuadCounts
+    from crashworthy.upkeep.events import Event
     from crashworthy.upkeep.growth import Growth
+    from crashworthy.upkeep.lives import Lives
+    from crashworthy.upkeep.retire import WearReport
     from crashworthy.upkeep.tougher import Tougher
+    from crashworthy.upkeep.wear_priors import WearPriors
 
 __all__ = ["LifeBench"]
 
@@ -175,3 +181,106 @@ class LifeBench(CrashBench, JournalBench):
             except CrashworthyError:
                 continue  # a sheet that cannot be read now gives nothing; the fleet page says why
         return crew([*own, *others])
+
+    def crash_loads(self, slug: str) -> CrashLoads | None:
+        """Loads of the newest crash test of this very build, or None when there is none.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+            SheetError: its sheet has a problem.
+        """
+        from crashworthy.strength.capacity import capacities
+        from crashworthy.upkeep.crash_loads import CrashLoads, pairs
+
+        quad = self.quad(slug)
+        known = self.latest_campaign(slug)
+        if known is None or known.stale:
+            return None
+        return CrashLoads(
+            names=tuple(p.name for p in quad.parts),
+            labels=tuple(p.label for p in quad.parts),
+            arm_parts=tuple(a.part for a in quad.arms),
+            capacities=capacities(quad),
+            arrays=self.store.load_campaign(known.key).arrays,
+            obstacles=pairs(known.scenario["obstacles"]),
+        )
+
+    def look_first(self, slug: str, severity: str = "", obstacle: str = "") -> tuple[Look, ...]:
+        """Where to look after such a crash, from the newest crash test of this very build; empty without one.
+
+        Raises:
+            NotFoundError: no such quad, severity or obstacle.
+            SheetError: its sheet has a problem.
+        """
+        from crashworthy.upkeep.crash_loads import look_first
+
+        loads = self.crash_loads(slug)
+        return () if loads is None else look_first(loads, severity, obstacle)
+
+    def wear_priors(self) -> WearPriors:
+        """Beliefs about wear: the packaged ones, with those in DATA/wear.toml in their place.
+
+        Raises:
+            CrashworthyError: the file has a problem.
+        """
+        from crashworthy.upkeep.wear_priors import load_wear
+
+        own = self.folder.root / "wear.toml"
+        return load_wear(own if own.is_file() else None)
+
+    def lives(self) -> Lives:
+        """The life of every part of the fleet; quads whose sheet cannot be read are left out."""
+        from crashworthy.errors import CrashworthyError
+        from crashworthy.upkeep.lives import part_lives
+
+        parts = {}
+        for slug in self.names():
+            try:
+                quad = self.quad(slug)
+            except CrashworthyError:
+                continue
+            parts[slug] = tuple(p.name for p in quad.parts if p.kind not in ("screw", "loose"))
+        return part_lives({slug: self.history(slug) for slug in self.names()}, parts)
+
+    def wear(self, slug: str) -> WearReport:
+        """Keep, watch or retire: every part of a quad that wears.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+            SheetError: its sheet has a problem.
+        """
+        from crashworthy.upkeep.breakage import break_rates
+        from crashworthy.upkeep.crash_loads import damage_by_part
+        from crashworthy.upkeep.retire import wear_report
+        from crashworthy.upkeep.spares import spare_items
+
+        quad, history, priors, wear = self.quad(slug), self.history(slug), self.priors(), self.wear_priors()
+        loads, known = self.crash_loads(slug), self.latest_campaign(slug)
+        per_crash: dict[str, dict[str, tuple[float, float, float]]] = {"value": {}, "low": {}, "high": {}}
+        if loads is not None:
+            slope = wear.rows["damage.slope"]
+            per_crash = {end: damage_by_part(loads, getattr(slope, end)) for end in per_crash}
+        rates: tuple[BreakRate, ...] = ()
+        if known is not None:
+            items = {s.item: s.parts for s in spare_items(quad.parts)}
+            rates = break_rates(history, known.summary["hazards"], priors, items)
+        lives = self.lives()
+        kinds = {(s, p.name): p.kind for s in {q for q, _ in lives.now} for p in self.quad(s).parts}
+        return wear_report(quad.name, slug, quad.parts, history, lives, kinds, rates, per_crash, priors, wear)
+
+    def keep_photo(self, slug: str, path: Path, part: str = "", text: str = "") -> Event:
+        """Keep a picture in the data folder and enter it in the journal.
+
+        Raises:
+            NotFoundError: no quad has that slug, or it has no such part.
+            StoreError: the file cannot be read, is no JPEG, PNG or WebP, or is larger than 20 MB.
+            JournalError: a field cannot be accepted.
+        """
+        from crashworthy.store.photos import keep_photo
+        from crashworthy.upkeep.payloads import Photo
+
+        self.require(slug)
+        if part:
+            self.quad(slug).part(part)
+        name, sha = keep_photo(self.folder.root, path)
+        return self.record(slug, Photo(name, sha, part, text))[0]

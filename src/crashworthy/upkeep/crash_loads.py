@@ -1,0 +1,170 @@
+"""What a crash test says of one severity and obstacle: who is hit, how near to breaking, and what it uses up.
+
+Severities are thirds of the simulated crashes by the shock of the boards, as everywhere in the crash test.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from crashworthy.errors import NotFoundError, Problem
+from crashworthy.upkeep.history import SEVERITIES
+from crashworthy.upkeep.wear import crash_damage
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from crashworthy.strength.capacity import Capacity
+
+    Floats = NDArray[np.float64]
+
+__all__ = ["CrashLoads", "Look", "damage_by_part", "look_first"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CrashLoads:
+    """The crashes of a campaign, as upkeep needs them.
+
+    Attributes:
+        names, labels: of the parts, in the order of the build.
+        arm_parts: part index of each arm.
+        capacities: failure modes.
+        arrays: "part_peak" (parts, n) N, "arm_moment" (arms, 3, n), "pseudo_velocity", "shock" (n,),
+            "obstacle" (n,) index, "part_tfirst" (parts, n) s.
+        obstacles: (name, kind) of the scenario.
+    """
+
+    names: tuple[str, ...]
+    labels: tuple[str, ...]
+    arm_parts: tuple[int, ...]
+    capacities: tuple[Capacity, ...]
+    arrays: Mapping[str, NDArray[np.floating]]
+    obstacles: tuple[tuple[str, str], ...]
+
+    @property
+    def severity(self) -> NDArray[np.int64]:
+        """(n,) 0 scuff, 1 hit, 2 slam."""
+        shock = np.asarray(self.arrays["shock"], dtype=np.float64)
+        grades: NDArray[np.int64] = np.searchsorted(np.quantile(shock, [1 / 3, 2 / 3]), shock)
+        return grades
+
+    def ratio(self, part: int) -> Floats:
+        """(n,) load over median strength of a part, the worst of its modes; 0 where it has none."""
+        worst = np.zeros(self.arrays["shock"].shape)
+        is_round = np.array([kind in ("pole", "branch") for _, kind in self.obstacles])
+        for mode in self.capacities:
+            if mode.part != part:
+                continue
+            if mode.load == "bending":
+                load = self.arrays["arm_moment"][self.arm_parts.index(part), 2]
+            elif mode.load == "pseudo_velocity":
+                load = self.arrays["pseudo_velocity"]
+            else:
+                load = self.arrays["part_peak"][part]
+            ratio = np.nan_to_num(np.asarray(load, dtype=np.float64)) / mode.median
+            if mode.obstacle:
+                hit_round = is_round[np.asarray(self.arrays["obstacle"], dtype=np.int64)]
+                ratio = np.where(hit_round == (mode.obstacle == "round"), ratio, 0.0)
+            worst = np.maximum(worst, ratio)
+        return worst
+
+
+def damage_by_part(loads: CrashLoads, slope: float) -> dict[str, tuple[float, float, float]]:
+    """Mean damage of a scuff, a hit and a slam that each part with a strength survived.
+
+    Args:
+        loads: the campaign.
+        slope: b of the S-N line.
+    """
+    grade = loads.severity
+    found = {}
+    for part in dict.fromkeys(c.part for c in loads.capacities):
+        ratio = loads.ratio(part)
+        # A part that is still there survived its crashes: those that broke it are not in its life.
+        survived = ratio < 1.0
+        found[loads.names[part]] = crash_damage(ratio[survived], grade[survived], slope)
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """A part to look at after a crash.
+
+    Attributes:
+        part, label: of the part.
+        hit: share of such crashes that touch it, or load it where it cannot be touched.
+        broken: share of such crashes whose load passes its median strength.
+        near: share whose load passes half of it.
+        why: in words with numbers.
+    """
+
+    part: str
+    label: str
+    hit: float
+    broken: float
+    near: float
+    why: str
+
+
+def look_first(loads: CrashLoads, severity: str = "", obstacle: str = "", top: int = 8) -> tuple[Look, ...]:
+    """Where to look after a crash of that kind: what is most likely broken, then near it, then hit.
+
+    Args:
+        loads: the campaign.
+        severity: scuff, hit or slam; any when "".
+        obstacle: name or kind of an obstacle of the campaign; any when "".
+        top: how many at most.
+
+    Raises:
+        NotFoundError: the campaign has no such severity or obstacle.
+    """
+    grade = loads.severity
+    chosen = np.ones(len(grade), dtype=bool)
+    if severity:
+        if severity not in SEVERITIES:
+            raise NotFoundError(
+                Problem(
+                    f"no severity is called {severity!r}", f"use {', '.join(SEVERITIES)}", field="severity"
+                )
+            )
+        chosen &= grade == SEVERITIES.index(severity)
+    if obstacle:
+        wanted = obstacle.lower()
+        same = [wanted in (name.lower(), kind.lower()) for name, kind in loads.obstacles]
+        if not any(same):
+            known = ", ".join(dict.fromkeys(x for pair in loads.obstacles for x in pair))
+            raise NotFoundError(
+                Problem(
+                    f"the crash test has no obstacle {obstacle!r}", f"use one of {known}", field="obstacle"
+                )
+            )
+        chosen &= np.array(same)[np.asarray(loads.arrays["obstacle"], dtype=np.int64)]
+    if not chosen.any():
+        raise NotFoundError(Problem("the crash test has no such crash", "run a larger one"))
+    rows = []
+    for part in dict.fromkeys(c.part for c in loads.capacities):
+        ratio = loads.ratio(part)[chosen]
+        touched = np.asarray(loads.arrays["part_peak"][part])[chosen] > 0.0
+        hit, broken, near = (
+            float((touched | (ratio > 0.0)).mean()),
+            float((ratio >= 1.0).mean()),
+            float((ratio >= 0.5).mean()),
+        )
+        if hit > 0.0:
+            why = f"hit in {_in_100(hit)}, past its strength in {_in_100(broken)} of 100 such crashes"
+            rows.append(Look(loads.names[part], loads.labels[part], hit, broken, near, why))
+    rows.sort(key=lambda r: (-r.broken, -r.near, -r.hit, r.part))
+    return tuple(rows[:top])
+
+
+def _in_100(share: float) -> str:
+    return "under 1" if 0.0 < share < 0.005 else f"{100 * share:.0f}"
+
+
+def pairs(rows: Sequence[Mapping[str, str]]) -> tuple[tuple[str, str], ...]:
+    """(name, kind) of each obstacle of a scenario as plain data."""
+    return tuple((row["name"], row["kind"]) for row in rows)
