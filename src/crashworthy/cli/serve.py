@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+import sys
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from crashworthy.cli.options import Data, Store
-from crashworthy.cli.output import caution, progress_bar, say
+from crashworthy.cli.options import Data, Json, Store
+from crashworthy.cli.output import caution, print_json, progress_bar, say
 
 if TYPE_CHECKING:
     from crashworthy.workshop import Workshop
@@ -25,6 +26,7 @@ def demo(
     no_browser: NoBrowser = False,
     data: Data = None,
     store: Store = None,
+    as_json: Json = False,
 ) -> None:
     """Set up an invented fleet in a fresh data folder, run a real crash campaign, open the app.
 
@@ -35,15 +37,20 @@ def demo(
     from crashworthy.workshop import Workshop
 
     folder = fresh_folder(data)
-    say("The Millrace crew and its two quads are invented; the computing is real.")
+    steps: list[str] = []
+    if not as_json:
+        say("The Millrace crew and its two quads are invented; the computing is real.")
     with Workshop(folder, store) as workshop:
         for number, (title, step) in enumerate(STEPS, 1):
             with progress_bar(f"{number}/{len(STEPS)} {title}") as progress:
-                told = step(workshop, progress)
-            say(f"{number}/{len(STEPS)} {told}")
-        say(f"Data: {folder}")
+                steps.append(step(workshop, progress))
+            if not as_json:
+                say(f"{number}/{len(STEPS)} {steps[-1]}")
+        if not as_json:
+            say(f"Data: {folder}")
         caution(CAUTIONS["flying"].text)
-        _open(workshop, port, no_browser)
+        told = {"invented": True, "steps": steps, "data": str(folder)}
+        _open(workshop, port, no_browser, told if as_json else None)
 
 
 def serve(
@@ -51,6 +58,7 @@ def serve(
     no_browser: NoBrowser = False,
     data: Data = None,
     store: Store = None,
+    as_json: Json = False,
 ) -> None:
     """Open the app on your own fleet, on this machine only.
 
@@ -59,10 +67,21 @@ def serve(
     from crashworthy.workshop import Workshop
 
     with Workshop(data, store) as workshop:
-        _open(workshop, port, no_browser)
+        told = {"data": str(workshop.folder.root)}
+        _open(workshop, port, no_browser, told if as_json else None)
 
 
-def _open(workshop: Workshop, port: int | None, no_browser: bool) -> None:
+def _open(workshop: Workshop, port: int | None, no_browser: bool, told: dict[str, Any] | None) -> None:
+    """Serve until stopped; print the address in words, or with ``told`` as JSON."""
     from crashworthy.web import serve as web
 
-    web.serve(workshop, port=web.DEFAULT_PORT if port is None else port, open_browser=not no_browser)
+    def ready(address: str) -> None:
+        print_json({"address": address, **(told or {})})
+        sys.stdout.flush()
+
+    web.serve(
+        workshop,
+        port=web.DEFAULT_PORT if port is None else port,
+        open_browser=not no_browser,
+        ready=None if told is None else ready,
+    )
