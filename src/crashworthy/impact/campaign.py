@@ -7,7 +7,6 @@ import json
 import math
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -17,16 +16,16 @@ from crashworthy.impact.batch import ARRAYS, REFINED, CrashBatch
 from crashworthy.impact.contact import BED
 from crashworthy.impact.craft import FLAG_ENERGY, FLAG_INVALID, FLAG_STEP, RESULT
 from crashworthy.impact.kernel import crash_all
-from crashworthy.impact.model import Model, model_of
 from crashworthy.impact.scenario import Scenario
 from crashworthy.impact.start import Starts, sample
 from crashworthy.materials.table import rows
-from crashworthy.strength.capacity import arm_root_moments, capacities
+from crashworthy.strength.capacity import arm_root_moments
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from crashworthy.build.quad import Quad
+    from crashworthy.impact.model import Model
 
 __all__ = ["ENGINE", "SETTLE", "WINDOW", "CampaignCancelled", "Chunk", "MapChunks", "simulate"]
 
@@ -43,8 +42,8 @@ LIMIT: Final = 10_000_000
 """Most crashes in one campaign."""
 
 Arrays = dict[str, Any]
-MapChunks = Callable[[Callable[["Chunk"], Arrays], Iterable["Chunk"]], Iterator[Arrays]]
-"""Runs a function over chunks and yields the results in the order of the chunks."""
+MapChunks = Callable[[Callable[[Any], Arrays], Iterable[Any]], Iterator[Arrays]]
+"""Runs a function over units of work (``cases.Work``) and yields the results in their order."""
 
 
 class CampaignCancelled(CrashworthyError):  # noqa: N818 - it is what was asked for, not a fault
@@ -57,10 +56,6 @@ class Chunk:
 
     first: int
     count: int
-
-
-def _plain(run: Callable[[Chunk], Arrays], chunks: Iterable[Chunk]) -> Iterator[Arrays]:
-    return map(run, chunks)
 
 
 def simulate(
@@ -106,15 +101,15 @@ def simulate(
         raise ScenarioError(Problem(f"time step {dt:g} s is out of range", "use 1e-7 to 2e-5 s", field="dt"))
     if chunk < 1:
         raise ScenarioError(Problem(f"chunk of {chunk} crashes", "use 1 or more", field="chunk"))
+    from crashworthy.impact.cases import case_of, plain, run_work
+
     scenario = scenario if scenario is not None else Scenario.default()
-    model = model_of(quad)
-    modes = capacities(quad)
-    chunks = [Chunk(first, min(chunk, n - first)) for first in range(0, n, chunk)]
-    run = partial(run_chunk, model, scenario, seed, dt, len(quad.parts))
+    case = case_of(quad, scenario, dt=dt)
+    works = case.works(seed, 0, n, chunk)
     done: list[Arrays] = []
     count = 0
-    results = (map_chunks or _plain)(run, chunks)
-    for piece, result in zip(chunks, results, strict=True):
+    results = (map_chunks or plain)(run_work, works)
+    for work, result in zip(works, results, strict=True):
         if cancelled is not None and cancelled():
             close = getattr(results, "close", None)
             if close is not None:
@@ -123,7 +118,7 @@ def simulate(
                 Problem(f"cancelled after {count} of {n} crashes", "start it again when you like")
             )
         done.append(result)
-        count += piece.count
+        count += work.chunk.count
         if progress is not None:
             progress(count, n)
     arrays = {name: np.concatenate([d[name] for d in done], axis=-1) for name in ARRAYS}
@@ -144,7 +139,7 @@ def simulate(
         parts=tuple((p.name, p.label, p.kind) for p in quad.parts),
         arm_parts=tuple(a.part for a in quad.arms),
         arm_capacity=tuple(arm_root_moments(a) for a in quad.arms),
-        capacities=modes,
+        capacities=case.capacities,
         obstacles=tuple((o.name, o.kind, o.surface) for o in scenario.obstacles),
         **arrays,
     )

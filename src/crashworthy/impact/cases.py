@@ -95,7 +95,15 @@ class Case:
         """
         state = hashlib.sha256(
             json.dumps(
-                [ENGINE, cache_folder().name, WINDOW, SETTLE, self.dt, self.scenario.digest, len(self.quad.parts)]
+                [
+                    ENGINE,
+                    cache_folder().name,
+                    WINDOW,
+                    SETTLE,
+                    self.dt,
+                    self.scenario.digest,
+                    len(self.quad.parts),
+                ]
             ).encode()
         )
         for group in (self.model.craft, self.model.beds, (self.model.parts, self.model.origin)):
@@ -192,7 +200,9 @@ class Crasher:
             CampaignCancelled: the caller asked to stop.
         """
         if not 1 <= n <= LIMIT:
-            raise ScenarioError(Problem(f"cannot crash {n} times", f"ask for 1 to {LIMIT} crashes", field="n"))
+            raise ScenarioError(
+                Problem(f"cannot crash {n} times", f"ask for 1 to {LIMIT} crashes", field="n")
+            )
         works: list[tuple[str, Work]] = []
         planned: set[str] = set()
         for case in cases:
@@ -209,7 +219,9 @@ class Crasher:
                 if close is not None:
                     close()
                 raise CampaignCancelled(
-                    Problem(f"cancelled after {self.done} of {self.total} crashes", "start it again when you like")
+                    Problem(
+                        f"cancelled after {self.done} of {self.total} crashes", "start it again when you like"
+                    )
                 )
             self._kept.setdefault(digest, []).append(result)
             self.done += work.chunk.count

@@ -1,8 +1,8 @@
 """Two builds, the same crashes: what breaks more, what breaks less, and is that sure.
 
-Crash 17 of both builds meets the same obstacle at the same speed in the same attitude (common random numbers),
-so what the crashes have in common drops out of the difference: for n paired differences d of the chances to
-break, the error of the mean is sd(d)/sqrt(n), far less than that of two separate campaigns.
+Crash 17 of both builds meets the same obstacle at the same speed in the same attitude (common random
+numbers), so what the crashes have in common drops out of the difference: for n paired differences d of the
+chances to break, the error of the mean is sd(d)/sqrt(n), far less than that of two separate campaigns.
 
 The interval of a difference holds three things: that sampling error; how well the strengths are known
 (``tally.OPINIONS``, one opinion at a time for both builds); and the choice of contact points, measured by
@@ -11,7 +11,8 @@ crashing both builds again with more and with fewer points (``mesh``).
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, replace
+import math
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -20,11 +21,13 @@ from crashworthy.build.points import contact_points
 from crashworthy.errors import Problem, ScenarioError
 from crashworthy.impact.cases import Case, Crasher, Runner, case_of
 from crashworthy.impact.damage import Z90
-from crashworthy.impact.summary import plain_numbers, plural_of
+from crashworthy.impact.differences import ArmChange, Comparison, Difference
+from crashworthy.impact.matching import matched
+from crashworthy.impact.summary import plural_of
 from crashworthy.impact.tally import Tally, belief, tally
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Collection, Sequence
 
     from numpy.typing import NDArray
 
@@ -34,7 +37,16 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["FIRST", "INTERVAL", "MOST", "ArmChange", "Comparison", "Difference", "compare", "remeshed"]
+__all__ = [
+    "FIRST",
+    "MOST",
+    "REMESH",
+    "Comparison",
+    "compare",
+    "mesh_changes",
+    "mesh_variance",
+    "remeshed",
+]
 
 FIRST: Final = 256
 """Crashes before the first look at an interval's width; they double from look to look."""
@@ -50,180 +62,6 @@ REMESH: Final = (-12, 12)
 
 ARM_LOAD: Final = 0.01
 """Root load over strength below which an arm counts as not loaded."""
-
-INTERVAL: Final = (
-    "90 % interval of the difference; holds the sampling error of the paired crashes, how well the median "
-    "strengths are known (the same for both builds) and the choice of contact points; holds neither the "
-    "scenario's assumptions nor the contact model's"
-)
-"""What the intervals contain."""
-
-
-@dataclass(frozen=True, slots=True)
-class Difference:
-    """One part or one kind of part, of both builds.
-
-    Attributes:
-        name: of the part or kind.
-        words: for a sentence ("arms", "front left arm").
-        count_a, count_b: parts that can break; 0 when a build has none.
-        a, b: breaks in 100 crashes.
-        change, low, high: b minus a, with 90 % interval (``INTERVAL``).
-        fewer: chance that b breaks less.
-        more: further crashes that would settle the sign; 0 when it is settled, -1 when more crashes cannot.
-        hit_a, hit_b: touches of the part, or of all parts of the kind, in 100 crashes.
-        hit_change, hit_low, hit_high: of the touches, 90 % interval of the paired difference.
-    """
-
-    name: str
-    words: str
-    count_a: int
-    count_b: int
-    a: float
-    b: float
-    change: float
-    low: float
-    high: float
-    fewer: float
-    more: int
-    hit_a: float
-    hit_b: float
-    hit_change: float
-    hit_low: float
-    hit_high: float
-
-    @property
-    def known(self) -> bool:
-        """Whether the sign of the change is settled."""
-        return self.more == 0
-
-    def sentence(self, b: str) -> str:
-        """In words, with numbers; ``b`` is the name of the second build."""
-        if not self.count_a or not self.count_b:
-            who = f"Only {b} has" if self.count_b else f"{b} has no"
-            return f"{who} {self.words}: {self.b if self.count_b else self.a:.1f} break in 100 crashes."
-        if self.a < 0.005 and self.b < 0.005:
-            return f"{self.words[:1].upper()}{self.words[1:]} do not break."
-        if self.change == self.low == self.high == 0.0:
-            return f"{self.words[:1].upper()}{self.words[1:]}: no change, {self.a:.1f} break in 100 crashes."
-        if not self.known:
-            more = (
-                f"about {_round(self.more)} more crashes"
-                if self.more > 0
-                else "more simulated crashes will not settle it, strengths and contact points leave more open"
-            )
-            return (
-                f"{self.words[:1].upper()}{self.words[1:]}: cannot tell yet "
-                f"({self.low:+.2g} to {self.high:+.2g} in 100): {more}."
-            )
-        size, low, high = abs(self.change), *sorted((abs(self.low), abs(self.high)))
-        way = "fewer" if self.change < 0 else "more"
-        return f"{b} breaks {_short(size)} ({_short(low)}-{_short(high)}) {way} {self.words} per 100 crashes."
-
-
-@dataclass(frozen=True, slots=True)
-class ArmChange:
-    """How much harder or easier the arms of the second build work.
-
-    Attributes:
-        factor: root load over strength of the second build, over that of the first: exp of the mean difference
-            of logarithms over crashes that load an arm of both builds.
-        low, high: 90 % interval of the paired mean (sampling alone).
-        crashes: that loaded an arm of both.
-    """
-
-    factor: float
-    low: float
-    high: float
-    crashes: int
-
-    def sentence(self, b: str) -> str:
-        """In words, with numbers."""
-        percent = [100.0 * (x - 1.0) for x in (self.factor, self.low, self.high)]
-        if percent[1] <= 0.0 <= percent[2] or abs(percent[0]) < 0.5:
-            return f"Arms of {b} work as close to their strength as before ({percent[1]:+.0f} to {percent[2]:+.0f} %)."
-        way = "further from" if percent[0] < 0 else "closer to"
-        low, high = sorted(abs(x) for x in percent[1:])
-        return f"Arms of {b} work {abs(percent[0]):.0f} % ({low:.0f}-{high:.0f}) {way} their strength."
-
-
-@dataclass(frozen=True, slots=True)
-class Comparison:
-    """Two builds over the same crashes.
-
-    Attributes:
-        a, b: names of the builds.
-        digest_a, digest_b: of the builds.
-        n: crashes of each, common to both.
-        asked: crashes allowed; more than ``n`` when the interval was narrow enough before.
-        seed: of the crashes.
-        kinds: every kind of part of either, the surest and largest change first.
-        parts: every part of either by name, in the order of the builds.
-        arms: how hard the arms work; None when a build has none or no crash loads them.
-        mass_a, mass_b: kg.
-        scenario: as plain data.
-    """
-
-    a: str
-    b: str
-    digest_a: str
-    digest_b: str
-    n: int
-    asked: int
-    seed: int
-    kinds: tuple[Difference, ...]
-    parts: tuple[Difference, ...]
-    arms: ArmChange | None
-    mass_a: float
-    mass_b: float
-    scenario: dict[str, Any]
-
-    def kind(self, name: str) -> Difference:
-        """The difference of one kind of part.
-
-        Raises:
-            KeyError: no part of either build is of that kind.
-        """
-        for row in self.kinds:
-            if row.name == name:
-                return row
-        raise KeyError(name)
-
-    def summary(self) -> str:
-        """One sentence: the surest large changes, or that none can be told yet."""
-        both = [d for d in self.kinds if d.count_a and d.count_b]
-        known = [d for d in both if d.known and abs(d.change) >= 0.05]
-        if not known:
-            hopeful = [d.more for d in both if d.more > 0]
-            more = f": about {_round(min(hopeful))} more crashes" if hopeful else ""
-            return f"Cannot tell yet whether {self.b} breaks less than {self.a}{more}."
-        words = [
-            f"{_short(abs(d.change))} ({_short(min(abs(d.low), abs(d.high)))}-"
-            f"{_short(max(abs(d.low), abs(d.high)))}) {'fewer' if d.change < 0 else 'more'} {d.words}"
-            for d in known[:3]
-        ]
-        return f"In 100 crashes {self.b} breaks {', '.join(words)} than {self.a}."
-
-    def sentences(self) -> tuple[str, ...]:
-        """Every kind that breaks in either build, in words."""
-        rows = [d.sentence(self.b) for d in self.kinds if max(d.a, d.b) >= 0.005]
-        return tuple(rows + ([self.arms.sentence(self.b)] if self.arms is not None else []))
-
-    def to_json(self) -> dict[str, Any]:
-        """Plain data, numbers to nine significant digits."""
-        data: dict[str, Any] = plain_numbers(
-            {"summary": self.summary(), "sentences": self.sentences(), **asdict(self), "interval": INTERVAL}
-        )
-        return data
-
-
-def _short(x: float) -> str:
-    return f"{x:.0f}" if x >= 9.95 else f"{x:.1f}" if x >= 0.095 else f"{x:.2f}"
-
-
-def _round(n: int) -> str:
-    digits = max(0, len(str(n)) - 2)
-    return str(round(n / 10**digits) * 10**digits)
 
 
 def remeshed(case: Case, change: int) -> Case:
@@ -257,10 +95,10 @@ def compare(
         seed: 0 <= seed < 2**64.
         scenario: what both meet; the assumed everyday mix by default.
         dt: time step, s.
-        width: stop as soon as the sampling interval of every kind's difference is no wider than this, breaks per
-            100 crashes; looked at after ``FIRST``, twice ``FIRST``, ... crashes.
-        mesh: crash both builds again, half as often, with other contact points, so that the interval knows how
-            much these matter; doubles the work.
+        width: stop as soon as the sampling interval of every kind's difference is no wider than this, breaks
+            per 100 crashes; looked at after ``FIRST``, twice ``FIRST``, ... crashes.
+        mesh: crash both builds again, half as often, with other contact points, so that the interval knows
+            how much these matter; doubles the work, and is not needed where no part is altered.
         map_chunks: where the work is run; one after the other by default.
         progress: called with (crashes done, crashes expected).
         cancelled: asked before each result is taken.
@@ -270,10 +108,15 @@ def compare(
         CampaignCancelled: ``cancelled`` said so.
     """
     if n < 16:
-        raise ScenarioError(Problem(f"{n} crashes tell nothing about a difference", "ask for 16 or more", field="n"))
+        raise ScenarioError(
+            Problem(f"{n} crashes tell nothing about a difference", "ask for 16 or more", field="n")
+        )
     if width is not None and not width > 0.0:
-        raise ScenarioError(Problem(f"an interval cannot be {width:g} wide", "give breaks per 100 crashes", field="width"))
-    pair = [case_of(a, scenario, dt=dt), case_of(b, scenario, dt=dt)]
+        raise ScenarioError(
+            Problem(f"an interval cannot be {width:g} wide", "give breaks per 100 crashes", field="width")
+        )
+    twin, altered = matched(a, b)
+    pair = [case_of(a, scenario, dt=dt), case_of(twin, scenario, dt=dt)]
     total = 2 * n + (4 * max(1, n // 2) if mesh else 0)
     crasher = Crasher(seed, map_chunks, progress, cancelled, total)
     size = n if width is None else min(n, FIRST)
@@ -282,7 +125,7 @@ def compare(
         if size == n or (width is not None and _widest(*tallies) <= width):
             break
         size = min(n, 2 * size)
-    noise = _mesh_noise(pair, tallies, crasher, max(2, size // 2)) if mesh else {}
+    noise = _mesh_noise(pair, tallies, altered, crasher, max(2, size // 2)) if mesh and altered else {}
     return _comparison(pair, tallies, noise, n, seed)
 
 
@@ -290,7 +133,9 @@ def _valid(a: Tally, b: Tally) -> NDArray[np.bool_]:
     good: NDArray[np.bool_] = a.valid & b.valid
     if good.sum() < 2:
         raise ScenarioError(
-            Problem("every crash left the real numbers", "check the sizes and masses in the sheets", field="quad")
+            Problem(
+                "every crash left the real numbers", "check the sizes and masses in the sheets", field="quad"
+            )
         )
     return good
 
@@ -301,29 +146,56 @@ def _widest(a: Tally, b: Tally) -> float:
     widths = [0.0]
     for kind in a.kinds.keys() & b.kinds.keys():
         change = (b.kinds[kind] - a.kinds[kind])[:, good]
-        widths.append(100.0 * 2.0 * Z90 * float(change.std(axis=1, ddof=1).max()) / float(np.sqrt(good.sum())))
+        widths.append(
+            100.0 * 2.0 * Z90 * float(change.std(axis=1, ddof=1).max()) / float(np.sqrt(good.sum()))
+        )
     return max(widths)
 
 
-def _mesh_noise(pair: list[Case], tallies: list[Tally], crasher: Crasher, n: int) -> dict[str, float]:
-    """Standard deviation of the difference of each kind that the choice of contact points brings.
+def mesh_changes(base: Tally, others: Sequence[Tally], altered: Collection[str]) -> list[dict[str, Floats]]:
+    """What other contact points on the ``altered`` parts do to the breaks of each kind.
 
-    Each mesh of a build carries a noise of its own, so the difference of two meshes of one build has twice
-    its variance, and the difference of two builds the sum of theirs.
+    Returns:
+        For each of ``others`` (the same build with other points), by kind: (opinions, n) change.
     """
+    kinds = {name: kind for name, _, kind in base.batch.parts}
+    found = []
+    for other in others:
+        n = other.batch.n
+        good = base.valid[:n] & other.valid
+        change: dict[str, Floats] = {}
+        for name in altered:
+            if name in base.parts and name in other.parts:
+                moved = (other.parts[name] - base.parts[name][:, :n])[:, good]
+                kind = kinds[name]
+                change[kind] = change[kind] + moved if kind in change else moved
+        found.append(change)
+    return found
+
+
+def mesh_variance(change: Floats) -> float:
+    """Variance that one choice of contact points brings, from (opinions, n) changes between two choices.
+
+    Each choice carries a noise of its own, so the difference of two has twice its variance; the square of a
+    mean of few crashes also holds their sampling variance, which is counted elsewhere.
+    """
+    square = change.mean(axis=1) ** 2 - change.var(axis=1, ddof=1) / change.shape[1]
+    return max(0.0, float(square.mean())) / 2.0
+
+
+def _mesh_noise(
+    pair: list[Case], tallies: list[Tally], altered: Collection[str], crasher: Crasher, n: int
+) -> dict[str, float]:
+    """Standard deviation of the difference of each kind that the choice of contact points brings."""
     others = [remeshed(case, change) for case in pair for change in REMESH]
     found = [tally(batch) for batch in crasher.crash(others, n)]
     variance: dict[str, float] = {}
-    for index, other in enumerate(found):
-        own = tallies[index // len(REMESH)]
-        good = own.valid[:n] & other.valid
-        for kind, chances in own.kinds.items():
-            change = (other.kinds[kind] - chances[:, :n])[:, good]
-            # The square of a mean of few crashes holds their sampling variance, which is counted elsewhere.
-            square = change.mean(axis=1) ** 2 - change.var(axis=1, ddof=1) / good.sum()
-            each = max(0.0, float(np.mean(square))) / 2.0 / len(REMESH)
-            variance[kind] = variance.get(kind, 0.0) + each
-    return {kind: float(np.sqrt(v)) for kind, v in variance.items()}
+    for build, own in enumerate(tallies):
+        mine = found[build * len(REMESH) : (build + 1) * len(REMESH)]
+        for changes in mesh_changes(own, mine, altered):
+            for kind, change in changes.items():
+                variance[kind] = variance.get(kind, 0.0) + mesh_variance(change) / len(REMESH)
+    return {kind: math.sqrt(v) for kind, v in variance.items()}
 
 
 def _comparison(

@@ -7,21 +7,27 @@ The bars of one build, longest first, are called a tornado.
 
 from __future__ import annotations
 
+import math
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from crashworthy.errors import Problem, ScenarioError
-from crashworthy.impact.cases import Case, Crasher, Runner
-from crashworthy.impact.damage import part_chances
+from crashworthy.impact.cases import Case, Crasher
+from crashworthy.impact.craft import FLAG_INVALID
+from crashworthy.impact.damage import Z90, part_chances
 from crashworthy.impact.summary import plain_numbers, plural_of
 from crashworthy.impact.uncertain import Parameter, parameters
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from numpy.typing import NDArray
+
     from crashworthy.impact.batch import CrashBatch
+
+    Floats = NDArray[np.float64]
 
 __all__ = ["Bar", "Flip", "Tornado", "tornado"]
 
@@ -81,7 +87,7 @@ class Tornado:
         names: of the other builds.
         saved: what each saves at the best estimates.
         bars: longest first.
-        flips: ends at which another build saves most.
+        flips: ends at which another build saves most, beyond the sampling error.
     """
 
     quad: str
@@ -111,13 +117,17 @@ class Tornado:
         ends = 2 * len(self.bars)
         if not self.flips:
             return f"{_capital(first)} stays first at all {ends} ends of {len(self.bars)} uncertain ranges."
-        shown = [f"{f.words} ({f.first} then saves {f.saved:.1f}, not {f.instead:.1f})" for f in self.flips[:3]]
+        shown = [
+            f"{f.words} ({f.first} then saves {f.saved:.1f}, not {f.instead:.1f})" for f in self.flips[:3]
+        ]
         rest = f", and {len(self.flips) - 3} more" if len(self.flips) > 3 else ""
         return f"{_capital(first)} is first except with {'; '.join(shown)}{rest}; {ends} ends were tried."
 
     def to_json(self) -> dict[str, Any]:
         """Plain data, numbers to nine significant digits."""
-        data: dict[str, Any] = plain_numbers({"summary": self.summary(), "order": self.order(), **asdict(self)})
+        data: dict[str, Any] = plain_numbers(
+            {"summary": self.summary(), "order": self.order(), **asdict(self)}
+        )
         return data
 
 
@@ -125,12 +135,11 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def score(batch: CrashBatch, case: Case, cost: Mapping[str, float]) -> float:
-    """Cost of the breaks in 100 crashes."""
+def _scores(batch: CrashBatch, case: Case, cost: Mapping[str, float]) -> Floats:
+    """(n,) 100 times the cost of the breaks of each crash; NaN where it left the real numbers."""
     chances = part_chances(batch, case.capacities)
-    good = batch.flags & 8 == 0
-    total = sum((cost.get(batch.parts[i][2], 0.0) * x[good] for i, x in chances.items()), np.zeros(good.sum()))
-    return 100.0 * float(total.mean())
+    total = sum((cost.get(batch.parts[i][2], 0.0) * x for i, x in chances.items()), np.zeros(batch.n))
+    return np.where((batch.flags & FLAG_INVALID) == 0, 100.0 * total, np.nan)
 
 
 def tornado(
@@ -164,14 +173,19 @@ def tornado(
     if only:
         moved = tuple(p for p in moved if p.key in only)
         if not moved:
-            raise ScenarioError(Problem(f"no parameter is called {', '.join(only)}", "leave it out", field="only"))
+            raise ScenarioError(
+                Problem(f"no parameter is called {', '.join(only)}", "leave it out", field="only")
+            )
     everyone = [case, *(c for _, c in others)]
     settings: list[tuple[Parameter | None, str, list[Case]]] = [(None, "", everyone)]
     settings += [(p, side, [p.at(c, side) for c in everyone]) for p in moved for side in ("low", "high")]
     flat = [c for _, _, cases in settings for c in cases]
     batches = crasher.crash(flat, n)
-    scores = np.array([score(b, c, costs) for b, c in zip(batches, flat, strict=True)]).reshape(len(settings), -1)
-    saved = scores[:, :1] - scores[:, 1:]
+    each = np.array([_scores(b, c, costs) for b, c in zip(batches, flat, strict=True)])
+    each = each.reshape(len(settings), len(everyone), n)
+    each = each[..., np.isfinite(each).all(axis=(0, 1))]
+    scores, saves = each.mean(axis=2), each[:, :1] - each[:, 1:]
+    saved = saves.mean(axis=2)
     names = tuple(name for name, _ in others)
     bars = tuple(
         Bar(
@@ -190,16 +204,22 @@ def tornado(
         names=names,
         saved=tuple(float(x) for x in saved[0]),
         bars=tuple(sorted(bars, key=lambda b: -b.span)),
-        flips=_flips(names, saved[0].tolist(), bars) if len(names) > 1 else (),
+        flips=_flips(names, bars, saves) if len(names) > 1 else (),
     )
 
 
-def _flips(names: tuple[str, ...], saved: list[float], bars: tuple[Bar, ...]) -> tuple[Flip, ...]:
-    usual = int(np.argmax(saved))
+def _flips(names: tuple[str, ...], bars: tuple[Bar, ...], saves: Floats) -> tuple[Flip, ...]:
+    """Ends at which another build saves more, by more than the paired crashes' sampling error."""
+    saved = saves.mean(axis=2)
+    usual = int(np.argmax(saved[0]))
     flips = []
-    for bar in bars:
-        for end, there in ((bar.low_words, bar.saved_low), (bar.high_words, bar.saved_high)):
-            first = int(np.argmax(there))
-            if first != usual and there[first] > there[usual]:
-                flips.append(Flip(f"{bar.words} {end}", names[first], there[first], there[usual]))
+    for row, (bar, side) in enumerate([(bar, side) for bar in bars for side in ("low", "high")], start=1):
+        first = int(np.argmax(saved[row]))
+        ahead = saves[row, first] - saves[row, usual]
+        error = Z90 * float(ahead.std(ddof=1)) / math.sqrt(len(ahead)) if len(ahead) > 1 else math.inf
+        if first != usual and float(ahead.mean()) > error:
+            end = bar.low_words if side == "low" else bar.high_words
+            flips.append(
+                Flip(f"{bar.words} {end}", names[first], float(saved[row, first]), float(saved[row, usual]))
+            )
     return tuple(sorted(flips, key=lambda f: f.instead - f.saved))

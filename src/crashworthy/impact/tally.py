@@ -93,7 +93,7 @@ class Belief:
         return float(np.mean(self.means))
 
     def below(self, x: float, n: int | None = None) -> float:
-        """Chance that the true mean lies below ``x``, as ``n`` crashes would leave it if nothing else changed."""
+        """Chance that the true mean lies below ``x``, if ``n`` crashes said the same."""
         from scipy.special import ndtr
 
         shrink = 1.0 if n is None else self.n / n

@@ -119,7 +119,9 @@ def _root(case: Case, side: Side) -> Case:
     for axis, factor in enumerate(factors):
         stiffness[:, axis] *= factor
         damping[:, axis] *= math.sqrt(factor)
-    return replace(case, model=case.model._replace(craft=craft._replace(stiffness=stiffness, damping=damping)))
+    return replace(
+        case, model=case.model._replace(craft=craft._replace(stiffness=stiffness, damping=damping))
+    )
 
 
 def _mount(case: Case, side: Side) -> Case:
@@ -159,7 +161,11 @@ def _strength_range(kind: str) -> tuple[float, float, str]:
     for place in (("field_factor", kind), (f"part_{kind}", "break_force"), (f"part_{kind}", "edge_force")):
         if place in rows():
             row = datum(*place)
-            return row.low / row.value, row.high / row.value, f"low and high of {'.'.join(place)} (assumption)"
+            return (
+                row.low / row.value,
+                row.high / row.value,
+                f"low and high of {'.'.join(place)} (assumption)",
+            )
     return 1.0 / STRENGTH_FACTOR, STRENGTH_FACTOR, "half and double (assumption)"
 
 
@@ -175,7 +181,13 @@ def _strength(kind: str, words: str) -> Parameter:
         return replace(case, capacities=modes)
 
     return Parameter(
-        f"strength_{kind}", words, f"{low:.2g} times as strong", f"{high:.2g} times as strong", source, False, at
+        f"strength_{kind}",
+        words,
+        f"{low:.2g} times as strong",
+        f"{high:.2g} times as strong",
+        source,
+        False,
+        at,
     )
 
 
@@ -186,7 +198,7 @@ def parameters(kinds: dict[str, str]) -> tuple[Parameter, ...]:
     here = "assumption"
     loads = (
         _contact("part_stiffness", "contact stiffness of the parts", "stiffness", parts=True, grounds=False),
-        _contact("ground_stiffness", "contact stiffness of what is hit", "stiffness", parts=False, grounds=True),
+        _contact("ground_stiffness", "stiffness of what is hit", "stiffness", parts=False, grounds=True),
         _contact("part_crush", "crush pressure of the parts", "crush", parts=True, grounds=False),
         _contact("ground_crush", "crush pressure of what is hit", "crush", parts=False, grounds=True),
         _contact("restitution", "rebound of every contact", "restitution", parts=True, grounds=True),
