@@ -1,4 +1,4 @@
-"""Where chunks of work run: one after another, or on a pool of threads; the answer is the same.
+"""Where chunks of work run: one after another, on a pool of threads or on a cluster; the answer is the same.
 
 A campaign is cut into chunks of fixed size keyed by global crash number, so that results depend neither on
 how many workers there are nor on who finishes first. The crash kernel runs compiled with the interpreter
@@ -72,11 +72,19 @@ class Threads:
                     future.cancel()
 
 
-def executor_for(workers: int | None = None) -> Executor:
-    """Pick the executor for a number of workers; None means one for each core.
+def executor_for(workers: int | None = None, cluster: str | None = None) -> Executor:
+    """Pick the executor.
+
+    Args:
+        workers: threads; None means one for each core.
+        cluster: address of a Dask scheduler, whose workers then do the work, or None.
 
     Raises:
         ScenarioError: fewer than one worker.
     """
+    if cluster:
+        from crashworthy.jobs.cluster import Cluster
+
+        return Cluster(cluster)
     count = (os.cpu_count() or 1) if workers is None else workers
     return Inline() if count == 1 else Threads(count)
