@@ -314,7 +314,8 @@ def test_missing_priors_file(tmp_path) -> None:  # type: ignore[no-untyped-def] 
 def test_docs_state_the_assumptions_as_they_are() -> None:
     """Every assumption stands in the documentation with the value the program uses."""
     docs = Path(__file__).parents[2] / "docs"
-    text = (docs / "due-list.md").read_text(encoding="utf-8") + (docs / "kit.md").read_text(encoding="utf-8")
+    pages = ("due-list.md", "kit.md", "improve.md")
+    text = "".join((docs / page).read_text(encoding="utf-8") for page in pages)
     for a in PRIORS.assumptions:
         assert re.search(rf"\| `{re.escape(a.name)}` \| {re.escape(f'{a.value:g}')}[ |]", text), a.name
 

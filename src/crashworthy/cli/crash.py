@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from crashworthy.cli.options import Data, Json, Store, opened
+from crashworthy.cli.options import Cluster, Data, Json, Store, Workers, opened
 from crashworthy.cli.output import print_json, progress_bar, say, table
 
 __all__ = ["crash"]
@@ -26,10 +26,8 @@ def crash(
         Path | None,
         typer.Option("--scenario", help="A scenario file (TOML); the assumed everyday mix without."),
     ] = None,
-    workers: Annotated[
-        int | None,
-        typer.Option("--workers", help="Threads; one for each core without. The answer is the same."),
-    ] = None,
+    workers: Workers = None,
+    cluster: Cluster = None,
     every_part: Annotated[bool, typer.Option("--all-parts", help="Show every part that is hit.")] = False,
     data: Data = None,
     store: Store = None,
@@ -49,11 +47,11 @@ def crash(
     mix = Scenario.load(scenario) if scenario is not None else None
     with progress_bar("crashing") as progress:
         if quad.endswith(".toml"):
-            pool = executor_for(workers)
+            pool = executor_for(workers, cluster)
             batch = simulate(load(quad), n, seed, mix, map_chunks=pool.map_chunks, progress=progress)
             summary = batch.summarise().to_json()
         else:
-            with opened(data, store) as workshop:
+            with opened(data, store, cluster) as workshop:
                 summary = workshop.crash_test(quad, n, seed, mix, workers=workers, progress=progress).summary
     if as_json:
         print_json(summary)

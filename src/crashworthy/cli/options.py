@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from crashworthy.workshop import Workshop
 
-__all__ = ["Data", "Json", "Store", "opened"]
+__all__ = ["Cluster", "Data", "Json", "Store", "Workers", "opened"]
 
 Data = Annotated[
     Path | None,
@@ -25,13 +25,26 @@ Store = Annotated[
         "--store", envvar="CRASHWORTHY_STORE", help="postgresql://... ; without it SQLite in the data folder."
     ),
 ]
+Cluster = Annotated[
+    str | None,
+    typer.Option(
+        "--cluster",
+        envvar="CRASHWORTHY_CLUSTER",
+        help="tcp://... of a Dask scheduler that runs the crashes (extra cluster). The answer is the same.",
+    ),
+]
+Workers = Annotated[
+    int | None,
+    typer.Option("--workers", help="Threads; one for each core without. The answer is the same."),
+]
 Json = Annotated[bool, typer.Option("--json", help="Print JSON for machines instead of words.")]
 
 
 @contextmanager
-def opened(data: Path | None, store: str | None) -> Iterator[Workshop]:
+def opened(data: Path | None, store: str | None, cluster: str | None = None) -> Iterator[Workshop]:
     """Open the workshop for one command and close it at the end."""
     from crashworthy.workshop import Workshop
 
     with Workshop(data, store) as workshop:
+        workshop.cluster = cluster
         yield workshop

@@ -22,6 +22,7 @@ __all__ = [
     "ACCESS",
     "CLASSES",
     "Assumption",
+    "BenchPrior",
     "BreakPrior",
     "DosePrior",
     "DueRules",
@@ -155,12 +156,27 @@ class KitPrior:
 
 
 @dataclass(frozen=True, slots=True)
+class BenchPrior:
+    """What breaks and changes cost; see ``priors.toml`` [repair], [price], [pack_price] and [change].
+
+    Attributes:
+        repair: bench minutes to put right one broken part, by part kind.
+        price: coins for one new part, the pack included, by part kind.
+        change: coins and minutes of changes, by row.
+    """
+
+    repair: Mapping[str, float]
+    price: Mapping[str, float]
+    change: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
 class Priors:
     """Everything upkeep believes beforehand.
 
     Attributes:
         groups: one prior per upkeep class.
-        due, dose, breakage, kit: the other sections.
+        due, dose, breakage, kit, bench: the other sections.
         assumptions: every number with its origin, in file order.
     """
 
@@ -169,6 +185,7 @@ class Priors:
     dose: DosePrior
     breakage: BreakPrior
     kit: KitPrior
+    bench: BenchPrior
     assumptions: tuple[Assumption, ...]
 
     def group(self, upkeep: str) -> GroupPrior:
@@ -228,6 +245,7 @@ def _assumption(name: str, item: object, file: str, default: Assumption | None) 
     return Assumption(name, value, low, high, unit, source, access)
 
 
+_FREE: Final = ("price.", "pack_price.", "weight.", "tool.", "repair.", "change.")
 _ZERO_OK: Final = ("jump_scuff", "jump_hit", "jump_slam", "slam_makes_due", "missing_share", "exponent")
 
 
@@ -236,7 +254,7 @@ def _complain(rows: Mapping[str, Assumption], file: str) -> None:
     problems: list[Problem] = []
     for name, row in rows.items():
         last = name.rsplit(".", 1)[-1]
-        allowed_zero = last in _ZERO_OK or name.startswith(("price.", "weight.", "tool."))
+        allowed_zero = last in _ZERO_OK or name.startswith(_FREE)
         if row.value < 0 or (row.value == 0 and not allowed_zero):
             problems.append(Problem(f"{row.value:g} is too small", "give a positive number", file, 0, name))
         if last in ("p_any", "enough", "frequent", "missing_share") and row.value >= 1:
@@ -287,6 +305,11 @@ def _build(rows: Mapping[str, Assumption]) -> Priors:
             price=section("price"),
             weight=section("weight"),
             tool=section("tool"),
+        ),
+        bench=BenchPrior(
+            repair=section("repair"),
+            price={**section("price"), **section("pack_price")},
+            change=section("change"),
         ),
         assumptions=tuple(rows.values()),
     )

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from crashworthy.build.quad import Quad
     from crashworthy.impact.batch import CrashBatch
+    from crashworthy.impact.cases import Runner
     from crashworthy.impact.scenario import Scenario
     from crashworthy.jobs.runner import JobStatus, Reporter
 
@@ -78,6 +79,17 @@ class PartLoads:
 class CrashBench(FleetBench):
     """Campaigns of the fleet."""
 
+    cluster: str | None = None
+    """Address of a Dask scheduler that runs the crashes; None for the cores of this machine."""
+
+    def runner(self, workers: int | None = None) -> Runner:
+        """Where crashes run: the cluster or this machine's cores; finished chunks are kept and read again."""
+        from crashworthy.jobs.executor import executor_for
+        from crashworthy.store.chunks import ChunkStore
+
+        kept = ChunkStore(self.folder.root / "chunks")
+        return kept.keeping(executor_for(workers, self.cluster).map_chunks)
+
     def crash(
         self,
         quad: Quad,
@@ -96,11 +108,9 @@ class CrashBench(FleetBench):
             CampaignCancelled: ``cancelled`` said so.
         """
         from crashworthy.impact.campaign import simulate
-        from crashworthy.jobs.executor import executor_for
 
-        pool = executor_for(workers)
         return simulate(
-            quad, n, seed, scenario, map_chunks=pool.map_chunks, progress=progress, cancelled=cancelled
+            quad, n, seed, scenario, map_chunks=self.runner(workers), progress=progress, cancelled=cancelled
         )
 
     def crash_test(

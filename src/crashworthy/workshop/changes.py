@@ -1,0 +1,191 @@
+"""What to change: two builds compared, single changes ranked, and a change tried on a copy of the sheet."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from crashworthy.errors import NotFoundError, Problem
+from crashworthy.workshop.crashes import CrashBench
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from crashworthy.impact.differences import Comparison
+    from crashworthy.impact.scenario import Scenario
+    from crashworthy.jobs.runner import JobStatus, Reporter
+    from crashworthy.upkeep.changes import Change
+    from crashworthy.upkeep.ranking import Ranking
+
+__all__ = ["ChangeBench"]
+
+
+class ChangeBench(CrashBench):
+    """Comparisons and rankings; their crashes are kept like those of campaigns."""
+
+    def compare_quads(
+        self,
+        a: str,
+        b: str,
+        n: int,
+        seed: int,
+        scenario: Scenario | None = None,
+        *,
+        width: float | None = None,
+        workers: int | None = None,
+        progress: Callable[[int, int], None] | None = None,
+        cancelled: Callable[[], bool] | None = None,
+    ) -> Comparison:
+        """Crash two builds with the same crashes; each a sheet file or a quad of the fleet.
+
+        Raises:
+            NotFoundError: neither such a file nor such a quad.
+            SheetError: a sheet has a problem.
+            ScenarioError: a number is out of range.
+            CampaignCancelled: ``cancelled`` said so.
+        """
+        from crashworthy.impact.compare import compare
+
+        return compare(
+            self.find(a),
+            self.find(b),
+            n,
+            seed,
+            scenario,
+            width=width,
+            map_chunks=self.runner(workers),
+            progress=progress,
+            cancelled=cancelled,
+        )
+
+    def improvements(
+        self,
+        quad: str,
+        n: int,
+        seed: int,
+        scenario: Scenario | None = None,
+        *,
+        top: int = 10,
+        by: str = "minutes",
+        own: str | None = None,
+        sensitivity: bool = True,
+        workers: int | None = None,
+        progress: Callable[[int, int], None] | None = None,
+        cancelled: Callable[[], bool] | None = None,
+    ) -> Ranking:
+        """Rank single changes of a build, a sheet file or a quad of the fleet.
+
+        Args:
+            quad: the build.
+            n: crashes of each change that stays in the race.
+            seed: of the crashes.
+            scenario: what is hit; the everyday mix by default.
+            top: how many to rank with full care.
+            by: what to rank by, one of ``ranking.BY``.
+            own: a second sheet or quad, ranked beside the single changes.
+            sensitivity: move the uncertain parameters too.
+            workers: threads; one for each core by default.
+            progress: called with (done, total).
+            cancelled: asked before each result is taken.
+
+        Raises:
+            NotFoundError: neither such a file nor such a quad.
+            SheetError: a sheet has a problem.
+            ScenarioError: a number is out of range.
+            CampaignCancelled: ``cancelled`` said so.
+        """
+        from crashworthy.upkeep.changes import own_change
+        from crashworthy.upkeep.improve import improve
+
+        base = self.find(quad)
+        mine = () if own is None else (own_change(f"{self.find(own).name} as a whole", self.find(own).sheet),)
+        return improve(
+            base.sheet,
+            self._drawings_of(quad),
+            n,
+            seed,
+            top=top,
+            by=by,
+            own=mine,
+            scenario=scenario,
+            priors=self.priors(),
+            sensitivity=sensitivity,
+            map_chunks=self.runner(workers),
+            progress=progress,
+            cancelled=cancelled,
+        )
+
+    def _drawings_of(self, quad: str) -> Path:
+        return Path(quad).parent if quad.endswith(".toml") else self.folder.root / "sheets"
+
+    def start_improvements(
+        self, slug: str, n: int, seed: int, by: str = "minutes", *, sensitivity: bool = True
+    ) -> JobStatus:
+        """Rank changes of a quad in the background; the job's result is the ``Ranking``.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+        """
+        name = self.quad(slug).name
+
+        def work(report: Reporter) -> Ranking:
+            from crashworthy.impact.campaign import CampaignCancelled
+            from crashworthy.jobs.runner import Cancelled
+
+            report.progress(0, 0, "building every change")
+            try:
+                ranking = self.improvements(
+                    slug,
+                    n,
+                    seed,
+                    by=by,
+                    sensitivity=sensitivity,
+                    progress=lambda done, total: report.progress(done, total, "crashing every change"),
+                    cancelled=report.cancelled,
+                )
+            except CampaignCancelled:
+                raise Cancelled from None
+            with self._lock:
+                self._rankings()[slug] = ranking
+            return ranking
+
+        return self.jobs.start(f"Changes of {name}, {n} crashes each", work)
+
+    def latest_ranking(self, slug: str) -> Ranking | None:
+        """The newest ranking of this very build since the start, or None."""
+        with self._lock:
+            known = self._rankings().get(slug)
+        return known if known is not None and known.digest == self.quad(slug).digest else None
+
+    def _rankings(self) -> dict[str, Ranking]:
+        kept: dict[str, Ranking] = self.__dict__.setdefault("_kept_rankings", {})
+        return kept
+
+    def change_of(self, slug: str, key: str) -> Change:
+        """The change called ``key`` among those that suit a quad.
+
+        Raises:
+            NotFoundError: no such quad, or no such change of it.
+        """
+        from crashworthy.upkeep.changes import candidates
+
+        for change in candidates(self.quad(slug).sheet, self.priors()):
+            if change.key == key:
+                return change
+        raise NotFoundError(Problem(f"{slug} has no change {key!r}", "see its list of changes"))
+
+    def try_on_a_copy(self, slug: str, key: str) -> str:
+        """Take a copy of a quad with one change into the fleet; returns the copy's slug.
+
+        Raises:
+            NotFoundError: no such quad or change.
+            SheetError: the sheet's rules refuse the result.
+        """
+        from crashworthy.build.sheet import slug_of
+        from crashworthy.build.writing import to_toml
+
+        changed = self.change_of(slug, key).apply(self.quad(slug).sheet)
+        names = set(self.names()) | set(self.folder.slugs())
+        stem = changed.name[:50].rstrip()
+        name = next(n for n in (f"{stem} {i}" for i in range(2, 1000)) if slug_of(n) not in names)
+        return self.add_quad(to_toml(changed.model_copy(update={"name": name, "weighed": None})))
