@@ -10,11 +10,24 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crashworthy.upkeep.events import IdMaker, Scribe, amend, retract
+from crashworthy.upkeep.events import IdMaker, Scribe, amend, milliseconds, retract
 from crashworthy.upkeep.history import CheckRow, QuadHistory
-from crashworthy.upkeep.payloads import Check, Crash, Note, Pack, Repair, Retraction, Swap, Tighten
+from crashworthy.upkeep.lines import payload_text
+from crashworthy.upkeep.payloads import (
+    Build,
+    Check,
+    Crash,
+    Finding,
+    Note,
+    Pack,
+    Repair,
+    Retraction,
+    Swap,
+    Tap,
+    Tighten,
+)
 from crashworthy.upkeep.priors import load_priors
-from crashworthy.upkeep.state import Screws, active_events, fold, fold_all
+from crashworthy.upkeep.state import Screws, active_events, fold, fold_all, fold_rows
 
 START = datetime(2026, 5, 1, 9, tzinfo=UTC)
 GROUPS = {"arm": Screws("arm", 8), "motor": Screws("motor", 16), "stack": Screws("other", 4)}
@@ -323,3 +336,60 @@ def test_rows_reach_the_posterior():
     history: QuadHistory = journal.fold()
     assert history.groups["arm"].checks[0] == CheckRow(0.0, 0.0, 8, 1)
     assert fit(load_priors().group("arm"), history.groups["arm"].checks).checks == 2
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.randoms(use_true_random=False), st.integers(0, 60))
+def test_rows_of_a_store_fold_to_the_same(rng, count):
+    """The quick way through stored rows gives the same history as events, retractions included."""
+    events = any_journal(rng, count)
+    rows = [
+        (milliseconds(e.occurred), e.id.bytes, e.kind, payload_text(e))
+        for e in sorted(events, key=lambda e: e.order)
+    ]
+    shared = {}
+    assert fold_rows("gannet", rows, GROUPS, known=shared) == fold("gannet", events, GROUPS)
+    assert fold_rows("gannet", rows, GROUPS, known=shared) == fold("gannet", events, GROUPS)
+
+
+def any_journal(rng, count):
+    """A journal of every kind of event, with breaks mended and entries taken back."""
+    journal = Journal(f"phone-{rng.random()}")
+    for _ in range(count):
+        last = [e for e in journal.events if isinstance(e.payload, Crash)]
+        roll = rng.randrange(13)
+        if roll < 4:
+            journal.say(
+                Pack(rng.choice([None, 3.0, 4.2]), "P1", rng.choice([None, None, 1.5, 2.0]), roll == 3)
+            )
+        elif roll < 7:
+            journal.say(Crash(rng.choice(["scuff", "hit", "slam"]), broke=rng.choice([(), ("arm_fl",)])))
+        elif roll == 7:
+            group, tightened = rng.choice(["arm", "motor", "odd"]), rng.choice(["all", "loose", "none"])
+            journal.say(Check(group, 4, rng.randrange(3), rng.randrange(2), tightened=tightened))
+        elif roll == 8:
+            journal.say(Tighten(rng.choice(["arm", "stack"])))
+        elif roll == 9:
+            crash = rng.choice(last).id if last and rng.random() < 0.5 else None
+            journal.say(Swap("arm_fl", rng.choice(["broke", "worn"]), rng.choice(["", "A1"]), crash))
+        elif roll == 10:
+            journal.say(Repair("arm_fl"), Note("x"))
+        elif roll == 11:
+            journal.say(Tap("arm_fl", (180.0,)), Finding("arm_fl", "worn"), Build("0" * 16))
+        elif journal.events:
+            target = rng.choice(journal.events)
+            if not isinstance(target.payload, Retraction):
+                journal.events.append(retract(journal.scribe, target))
+    return journal.events
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.randoms(use_true_random=False), st.integers(1, 14))
+def test_ten_thousand_arrivals_are_one_history(rng, count):
+    """100 journals, each put together in 100 other orders with duplicates: 10 000 cases, one history each."""
+    events = any_journal(rng, count)
+    expected = fold("gannet", events, GROUPS)
+    for _ in range(100):
+        arrived = events + rng.choices(events, k=rng.randrange(4)) if events else []
+        rng.shuffle(arrived)
+        assert fold("gannet", arrived, GROUPS) == expected

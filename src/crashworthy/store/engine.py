@@ -247,6 +247,11 @@ class Store:
                 return event
         raise NotFoundError(Problem(f"there is no event {event_id}", "check the id"))
 
+    def history_rows(self, quad: str) -> list[tuple[int, bytes, str, str]]:
+        """Events of a quad as ``upkeep.state.fold_rows`` takes them, in order of time and id."""
+        with reading(self.engine, self.address) as connection:
+            return journal.select_rows(connection, quad)
+
     def count(self, quad: str | None = None) -> int:
         """How many events there are."""
         query = sa.select(sa.func.count()).select_from(schema.event)

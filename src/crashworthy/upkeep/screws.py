@@ -32,19 +32,50 @@ class _Batch:
     renewed_packs: int
 
 
+class Meter:
+    """Packs and dose that all groups of a quad share, so that a pack is counted once and not group by group.
+
+    Attributes:
+        clock: dose, crash jumps that every group takes in full included, packs.
+        packs: plain packs.
+        slams: slams so far.
+    """
+
+    __slots__ = ("clock", "packs", "slams")
+
+    def __init__(self) -> None:
+        """Start at nothing."""
+        self.clock, self.packs, self.slams = 0.0, 0, 0
+
+
 class ScrewLedger:
     """The running account of one joint group; used inside one fold only."""
 
-    def __init__(self, count: int) -> None:
+    def __init__(self, count: int, meter: Meter, *, slam_makes_due: bool = False) -> None:
         """Start with ``count`` tight screws (0: not known)."""
-        self.clock = 0.0
-        self.packs = 0
+        self.meter = meter
+        self.extra = 0.0  # crash jumps that only this group took, packs
+        self._slam_makes_due, self._slams_seen = slam_makes_due, 0
         self.batches = [_Batch(count, 0.0, 0.0, 0)]
         self.left_loose = 0
         self.rows: list[CheckRow] = []
-        self.slammed = False
-        self.last_check: datetime | None = None
+        self.last_check: datetime | int | None = None
         self._missing_at: int | None = None
+
+    @property
+    def clock(self) -> float:
+        """Dose that the group has taken, packs."""
+        return self.meter.clock + self.extra
+
+    @property
+    def packs(self) -> int:
+        """Plain packs flown."""
+        return self.meter.packs
+
+    @property
+    def slammed(self) -> bool:
+        """Whether there was a slam since the group was last looked at, and that matters to it."""
+        return self._slam_makes_due and self.meter.slams > self._slams_seen
 
     @property
     def age(self) -> float:
@@ -77,23 +108,14 @@ class ScrewLedger:
         """Packs since a screw was found missing, or None."""
         return None if self._missing_at is None else float(self.packs - self._missing_at)
 
-    def pack(self, dose: float) -> None:
-        """One pack flown."""
-        self.packs += 1
-        self.clock += dose
-
-    def jump(self, dose: float) -> None:
-        """The dose of a crash."""
-        self.clock += dose
-
     def renew(self) -> None:
         """Every screw tightened."""
         count = sum(b.count for b in self.batches) + self.left_loose
         self.batches = [self._fresh(count)]
         self.left_loose = 0
-        self.slammed = False
+        self._slams_seen = self.meter.slams
 
-    def check(self, check: Check, occurred: datetime) -> None:
+    def check(self, check: Check, occurred: datetime | int) -> None:
         """One look at the group."""
         self._make_room(check.looked)
         self._trust_the_look(check)
@@ -111,7 +133,7 @@ class ScrewLedger:
                 self.batches = _merged([*self.batches, self._fresh(found + known)])
             else:
                 self.left_loose += found
-        self.slammed = False
+        self._slams_seen = self.meter.slams
         self.last_check = occurred
         if check.missing:
             self._missing_at = self.packs
