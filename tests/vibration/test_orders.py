@@ -6,8 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crashworthy.demo.flight import SimulatedFlight
-from crashworthy.vibration.log import FlightLog, make_log
 from crashworthy.vibration.lag import lag_search, speed_scale
+from crashworthy.vibration.log import FlightLog, make_log
 from crashworthy.vibration.orders import Shafts, alias, blocks, order_tracks
 
 

@@ -12,6 +12,7 @@ from crashworthy.cli.output import print_json, say, table
 
 if TYPE_CHECKING:
     from crashworthy.vibration.answers import LogReport
+    from crashworthy.vibration.verdict import Verdict
 
 __all__ = ["log"]
 
@@ -57,7 +58,12 @@ def log(
                 print_json(kept.report)
                 return
             say(f"Kept with {quad}.")
-        report = workshop.analyse_log(file, workshop.find(quad) if quad else None, _mapping(columns))
+        report = workshop.analyse_log(
+            file,
+            workshop.find(quad) if quad else None,
+            _mapping(columns),
+            baselines=workshop.own_flights(quad) if quad and quad in workshop.names() else (),
+        )
     if as_json:
         print_json(report.to_json())
     else:
@@ -110,5 +116,24 @@ def _words(report: LogReport) -> None:
             ],
             right="lrrrll",
         )
+    if report.verdict is not None:
+        _verdict(report.verdict)
+    for strike in report.strikes:
+        say(f"Crash at {strike.summary()}")
     for note in report.notes:
         say(f"- {note}")
+
+
+def _verdict(verdict: Verdict) -> None:
+    say()
+    say(verdict.summary())
+    table(
+        ("cause", "where", "nats", "strongest evidence"),
+        [
+            (f.cause, f.where, f"{f.nats:+.1f}", f.evidence[0].text if f.evidence else "")
+            for f in verdict.findings[:4]
+        ],
+        right="llrl",
+    )
+    for line in verdict.cannot:
+        say(f"Cannot tell: {line}")

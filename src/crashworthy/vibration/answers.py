@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from crashworthy.vibration.features import Features, Structure
-    from crashworthy.vibration.log import LogMeta
     from crashworthy.vibration.lag import Lag
+    from crashworthy.vibration.log import LogMeta
     from crashworthy.vibration.pack import PackResistance
     from crashworthy.vibration.spectra import Campbell, Spectrum
+    from crashworthy.vibration.strikes import Strike
     from crashworthy.vibration.verdict import Verdict
 
 __all__ = ["Answer", "LogReport", "MotorCard", "number"]
@@ -159,6 +160,7 @@ class LogReport:
         structure: resonances, floor and lines, or None.
         features: the flight in a few numbers, for the quad's own baseline, or None.
         verdict: causes by likelihood, or None.
+        strikes: crashes in the log, proposed for the journal.
         speed_source: "logged", "inferred" (from the motors' commands) or "".
     """
 
@@ -178,6 +180,7 @@ class LogReport:
     structure: Structure | None = None
     features: Features | None = None
     verdict: Verdict | None = None
+    strikes: tuple[Strike, ...] = ()
     speed_source: str = ""
 
     def answer(self, question: str) -> Answer:
@@ -190,6 +193,8 @@ class LogReport:
 
     def summary(self) -> str:
         """One sentence of what matters most, with numbers; never silence read as health."""
+        if self.verdict is not None and self.verdict.baseline and self.verdict.called != "fine":
+            return self.verdict.summary()
         loud = [m for m in self.motors if m.verdict == "stands out"]
         if loud:
             return loud[0].text
@@ -228,5 +233,6 @@ class LogReport:
             "structure": None if self.structure is None else self.structure.to_json(),
             "features": None if self.features is None else self.features.to_json(),
             "verdict": None if self.verdict is None else self.verdict.to_json(),
+            "strikes": [s.to_json() for s in self.strikes],
             "speed_source": self.speed_source,
         }

@@ -132,10 +132,10 @@ def crest(log: FlightLog, shafts: Shafts, window: float = 0.25, steady: float = 
     nothing, hence steady windows only; None when there are fewer than four.
     """
     size = max(round(window * log.fs), 16)
-    starts = np.concatenate([np.arange(s.start, s.stop - size, size) for s in log.segments()] or [[]])
+    runs = [np.arange(s.start, s.stop - size, size, dtype=np.int64) for s in log.segments()]
+    starts = np.concatenate(runs) if runs else np.empty(0, dtype=np.int64)
     if not len(starts) or log.gyro is None:
         return None
-    starts = starts.astype(np.int64)
     at = log.t[starts][:, None] + np.linspace(0.0, window, 5)
     _, f, known = shafts.at(at.reshape(-1))
     f = f.reshape(len(starts), 5, -1)
@@ -177,7 +177,7 @@ class Features:
     """One flight.
 
     Attributes:
-        motors: features of each motor by corner ("fl"...), each by name of ``OWN``; what is not told is left out.
+        motors: features of each motor by corner ("fl"...), by name of ``OWN``; what is not told is left out.
         group: features of the quad by name of ``GROUP``.
         errors: standard errors of the motors' features, where known.
         seconds: length of the flight.
@@ -250,23 +250,8 @@ def features(
         effort = np.median(log_speed - log_speed.mean(axis=1, keepdims=True), axis=0)
         for i, c in enumerate(frame.corners):
             motors[c]["effort"] = float(effort[i])
-    if fitted is not None:
-        for c, u in zip(frame.corners, fitted.motors, strict=True):
-            if u.separable:
-                size = u.unbalance / GRAM_MM
-                motors[c]["unbalance"] = _ln(size, U_FLOOR)
-                errors[c]["unbalance"] = u.error / GRAM_MM / math.hypot(size, U_FLOOR)
-            if u.model == "two":
-                motors[c]["track"] = _ln(u.track, T_FLOOR)
-                errors[c]["track"] = u.track_error / math.hypot(u.track, T_FLOOR)
-    if tracks is not None and len(tracks.t) >= 4:
-        size, error = _lines(tracks)
-        names = {1.5: "half", 2.0: "second", 3.0: "third"}
-        for k, order in enumerate(tracks.orders):
-            if order in names:
-                for i, c in enumerate(frame.corners):
-                    motors[c][names[order]] = _ln(float(size[i, k]), LINE_FLOOR)
-                    errors[c][names[order]] = float(error[i, k]) / math.hypot(float(size[i, k]), LINE_FLOOR)
+    _unbalances(frame, fitted, motors, errors)
+    _harmonics(frame, tracks, motors, errors)
     if balls is not None:
         for i, c in enumerate(frame.corners):
             motors[c]["bearing"] = 0.5 * math.log(max(float(balls[i]), 1e-3))
@@ -280,3 +265,33 @@ def features(
         if math.isfinite(found.stack) and found.stack > 0:
             group["stack"] = 0.5 * math.log(found.stack)
     return Features(motors, group, errors, seconds)
+
+
+Table = dict[str, dict[str, float]]
+
+
+def _unbalances(frame: Airframe, fitted: Unbalance | None, motors: Table, errors: Table) -> None:
+    if fitted is None:
+        return
+    for c, u in zip(frame.corners, fitted.motors, strict=True):
+        if u.separable:
+            size = u.unbalance / GRAM_MM
+            motors[c]["unbalance"] = _ln(size, U_FLOOR)
+            errors[c]["unbalance"] = u.error / GRAM_MM / math.hypot(size, U_FLOOR)
+        if u.model == "two":
+            motors[c]["track"] = _ln(u.track, T_FLOOR)
+            errors[c]["track"] = u.track_error / math.hypot(u.track, T_FLOOR)
+
+
+def _harmonics(frame: Airframe, tracks: Tracks | None, motors: Table, errors: Table) -> None:
+    if tracks is None or len(tracks.t) < 4:
+        return
+    size, error = _lines(tracks)
+    names = {1.5: "half", 2.0: "second", 3.0: "third"}
+    for k, order in enumerate(tracks.orders):
+        if order not in names:
+            continue
+        for i, c in enumerate(frame.corners):
+            level = float(size[i, k])
+            motors[c][names[order]] = _ln(level, LINE_FLOOR)
+            errors[c][names[order]] = float(error[i, k]) / math.hypot(level, LINE_FLOOR)

@@ -306,7 +306,7 @@ def fit_tracks(band: Baseband, seconds: float = BLOCK) -> Tracks:
         for k in range(count):
             sums = block_sums(band, index[rows], k)
             gram = sums.gram + 1e-6 * np.trace(sums.gram, axis1=1, axis2=2)[:, None, None] / m * np.eye(m)
-            c = np.linalg.solve(gram, sums.right)
+            c = np.asarray(np.linalg.solve(gram, sums.right), dtype=np.complex128)
             amplitude[rows, :, k] = c
             # Variance of a Hann-weighted fit of one line, real and imaginary part together.
             line = 2.0 * HANN_LOSS / sums.gram[:, 0, 0].real

@@ -51,6 +51,8 @@ class PackResistance:
         mean_current: A.
         used: charge drawn while logged, mAh.
         seconds: how long.
+        cells: in series, from the highest voltage (4.2 V a full cell; a pack of more than a third used may be
+            taken for one cell less), 0 when it cannot be told.
     """
 
     r0: float
@@ -62,6 +64,7 @@ class PackResistance:
     mean_current: float
     used: float
     seconds: float
+    cells: int = 0
 
     def summary(self) -> str:
         """One sentence."""
@@ -79,6 +82,8 @@ class PackResistance:
             "mean_current_a": round(self.mean_current, 2),
             "used_mah": round(self.used, 1),
             "seconds": round(self.seconds, 1),
+            "cells": self.cells,
+            "lowest_cell_v": round(self.lowest / self.cells, 3) if self.cells else None,
             "caveat": CAVEAT,
         }
 
@@ -151,4 +156,12 @@ def pack_resistance(t: Floats, volts: Floats, amps: Floats, tau: float = TAU) ->
         mean_current=float(amps.mean()),
         used=charge,
         seconds=float(t[-1] - t[0]),
+        cells=_cells(volts + float(solution[k]) * amps),
     )
+
+
+def _cells(rest: Floats) -> int:
+    """Cells in series from the highest voltage without load: the count at which a cell has 3.7 to 4.25 V."""
+    top = float(np.quantile(rest, 0.99))
+    fits = [n for n in range(1, 15) if 3.7 <= top / n <= 4.25]
+    return fits[0] if len(fits) == 1 else (min(fits, key=lambda n: abs(top / n - 4.1)) if fits else 0)

@@ -35,6 +35,9 @@ SHORTEST: Final = 4.0
 """Seconds of flight that order analysis needs."""
 
 QUESTIONS: Final = {
+    "causes": "what is likely wrong",
+    "arms": "resonance of the arms",
+    "crashes": "crashes in the log",
     "spectrum": "spectrum and noise floor",
     "dose": "vibration dose",
     "unbalance": "unbalance of each motor",
@@ -91,7 +94,22 @@ def quality(log: FlightLog, frame: Airframe | None) -> dict[str, Rule]:
         frame: the airframe, or None when no build is given.
     """
     rules = [_spectrum(log), _dose(log, frame), _unbalance(log, frame), _blade_pass(log, frame), _pack(log)]
+    rules += [_like(rules[2], "causes"), _like(rules[2], "arms"), _crashes(log)]
     return {r.question: r for r in rules}
+
+
+def _like(rule: Rule, question: str) -> Rule:
+    """The same rule for another question that rests on the same."""
+    return Rule(question, rule.can, rule.verdict, rule.why, rule.change)
+
+
+def _crashes(log: FlightLog) -> Rule:
+    if log.gyro is None or len(log.t) < 100:
+        return _no_gyro("crashes")
+    if log.fs < 90.0:
+        why = f"log too slow: {log.fs:.0f} samples/s, needs 100"
+        return Rule("crashes", False, "too slow", why, "log at 100 samples/s or more")
+    return Rule("crashes", True, "can", f"{log.fs:.0f} samples/s")
 
 
 def _no_gyro(question: str) -> Rule:

@@ -49,8 +49,8 @@ class ShortTime:
         t: (s,) middle of each segment, s.
         total: (s, k) density summed over the axes, (rad/s)²/Hz.
         density: (k, 3) mean density.
-        masked: (k, 3) mean density with orders left out, by ``CHANNELS`` (the first two weighted by inertia
-            and told as rates about the diagonal, (rad/s)²/Hz), or None without speeds or build.
+        masked: (k, 3) mean density with orders left out, by ``CHANNELS`` (the first two weighted by
+            inertia, told as rates about the diagonal), or None without speeds or build.
         seen: (k,) how many segments stand behind each bin of it.
         stretches: stretches of the log that were used.
         seconds: how much of the log went in.
@@ -97,8 +97,8 @@ def _open(low: NDArray[np.int64], high: NDArray[np.int64], bins: int) -> NDArray
 def _evened(power: Singles, open_: NDArray[np.bool_], start: Floats) -> Floats:
     """Mean density as if every segment were equally loud.
 
-    A bin is open when no motor turns at it, which is when the motors are louder or quieter than usual; a plain
-    mean over the open segments therefore bends the spectrum and moves its peaks (by 0.4 % on simulated
+    A bin is open when no motor turns at it, which is when the motors are louder or quieter than usual; a
+    plain mean over the open segments therefore bends the spectrum and moves its peaks (by 0.4 % on simulated
     flights). Segments' levels and the spectrum are fitted in turn, P = level x spectrum.
     """
     spectrum = np.maximum(start, 1e-30)
@@ -191,13 +191,15 @@ def short_time(
     density[0] *= 0.5
     if points % 2 == 0:
         density[-1] *= 0.5
-    there = masked / np.maximum(seen, 1.0)[:, None] if shafts is not None and mix is not None else None
+    there: Floats | None = (
+        masked / np.maximum(seen, 1.0)[:, None] if shafts is not None and mix is not None else None
+    )
     if there is not None and kept:
         there[:even] = _evened(
             np.concatenate([k[0] for k in kept]), np.concatenate([k[1] for k in kept]), there[:even]
         )
     return ShortTime(
-        np.fft.rfftfreq(points, 1 / log.fs),
+        np.asarray(np.fft.rfftfreq(points, 1 / log.fs), dtype=np.float64),
         np.concatenate(at),
         np.concatenate(totals),
         density / count,

@@ -25,7 +25,7 @@ def unknown(log: FlightLog, own: Features, rules: Mapping[str, Rule]) -> list[st
         rules: what the log is good for.
     """
     out = []
-    rate = log.meta.rates.get("acc", 0.0)
+    rate = 0.0 if log.acc is None else log.meta.rates.get("acc", 0.0)
     if rate < ACC_RATE:
         logged = f"acceleration comes at {rate:.0f} samples/s" if rate else "no acceleration was logged"
         out.append(f"Bearings: {logged}, needs {ACC_RATE:.0f}; the gyro is nearly blind to them.")

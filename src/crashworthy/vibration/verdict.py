@@ -1,8 +1,8 @@
 """What is wrong, as likelihoods: each cause against "fine", feature by feature, from the quad's own flights.
 
-A cause says how far it moves which features (``templates``), from the quad's baseline, for a slight, a usual
-and a strong case. The log-likelihood ratio against "fine" is the sum over features of Gaussian terms, in nats;
-the three strengths are averaged. Every term is kept as a row of evidence, so that a person can follow it.
+A cause says how far it moves which features (``templates``), from the quad's baseline, for slight, usual and
+strong cases. The log-likelihood ratio against "fine" is the sum over features of Gaussian terms, in nats;
+the strengths are averaged. Every term is kept as a row of evidence, so that a person can follow it.
 """
 
 from __future__ import annotations
@@ -244,9 +244,7 @@ def _score(
                 rows.append((key, now[key], usual[0], usual[1], shift, spread))
     if not rows or not any(k[1] in cause.needs or k[1].startswith("arm") for k, *_ in rows):
         return -math.inf, []
-    best = []
-    for strength in STRENGTHS:
-        best.append(sum(_term(x - m, strength * a, b * strength, s) for _, x, m, s, a, b in rows))
+    best = [sum(_term(x - m, k * a, b * k, s) for _, x, m, s, a, b in rows) for k in STRENGTHS]
     top = max(best)
     nats = top + math.log(sum(math.exp(b - top) for b in best) / len(best))
     strength = STRENGTHS[int(np.argmax(best))]

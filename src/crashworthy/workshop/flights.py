@@ -7,14 +7,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 from crashworthy.errors import CrashworthyError, LogError, NotFoundError, Problem
-from crashworthy.workshop.fleet import FleetBench
+from crashworthy.workshop.listening import ListenBench
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Mapping, Sequence
     from datetime import datetime
 
     from crashworthy.build.quad import Quad
     from crashworthy.vibration.answers import LogReport
+    from crashworthy.vibration.features import Features
     from crashworthy.vibration.readers.guess import GuessTable
 
 __all__ = ["FlightBench", "KeptLog"]
@@ -41,7 +42,7 @@ class KeptLog:
     created: datetime
 
 
-class FlightBench(FleetBench):
+class FlightBench(ListenBench):
     """Flight logs of the fleet."""
 
     def analyse_log(
@@ -50,6 +51,7 @@ class FlightBench(FleetBench):
         quad: Quad | None = None,
         columns: Mapping[str, Any] | None = None,
         *,
+        baselines: Sequence[Features] = (),
         progress: Callable[[float, str], None] | None = None,
     ) -> LogReport:
         """Read a log and ask it everything it can answer; nothing is kept.
@@ -58,6 +60,7 @@ class FlightBench(FleetBench):
             path: the file.
             quad: the build that flew it; without one, what needs a build is not told.
             columns: what the columns mean, when the guess is to be overruled ({"axes":, "columns": {...}}).
+            baselines: features of the quad's own earlier flights (``own_flights``), for the verdict.
             progress: called with the share done and what is being done.
 
         Raises:
@@ -68,7 +71,7 @@ class FlightBench(FleetBench):
         from crashworthy.vibration.report import analyse
 
         mapping = Columns.from_dict(dict(columns), path.name) if columns else None
-        return analyse(read_log(path, mapping), quad, progress=progress)
+        return analyse(read_log(path, mapping), quad, baselines=baselines, progress=progress)
 
     def add_log(self, slug: str, name: str, stream: BinaryIO) -> KeptLog:
         """Keep a dropped log, analyse it with the quad's build and keep the report.
@@ -101,7 +104,9 @@ class FlightBench(FleetBench):
     def _analysed(
         self, quad: Quad, name: str, path: Path, sha: str, columns: Mapping[str, Any] | None
     ) -> KeptLog:
-        report = self.analyse_log(path, quad, columns).to_json()
+        # The same log read before is no baseline for itself.
+        own = self.own_flights(quad.slug, leave_out=sha)
+        report = self.analyse_log(path, quad, columns, baselines=own).to_json()
         if columns:
             report["columns"] = dict(columns)
         key = self.store.save_log(quad.slug, file=Path(name).name, sha256=sha, report=report)

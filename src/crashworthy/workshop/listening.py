@@ -1,0 +1,185 @@
+"""What flight logs say together: the quad's own baseline, trends, packs, crashes for the journal, taps."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+from crashworthy.errors import NotFoundError, Problem
+from crashworthy.workshop.journal import JournalBench
+
+if TYPE_CHECKING:
+    from datetime import datetime
+    from pathlib import Path
+
+    from crashworthy.upkeep.events import Event
+    from crashworthy.vibration.features import Features
+    from crashworthy.vibration.packs import PackHealth
+    from crashworthy.vibration.tap import TapTest
+    from crashworthy.vibration.trend import Trend
+
+__all__ = ["ListenBench"]
+
+MOST_FLIGHTS: Final = 40
+"""The baseline is made of at most so many of the latest flights."""
+
+FOLLOWED: Final = ("unbalance", "track", "second", "third")
+
+
+class ListenBench(JournalBench):
+    """Kept flight logs of the fleet, taken together."""
+
+    def _flown(self, slug: str, leave_out: str = "") -> list[tuple[datetime, dict[str, Any]]]:
+        """Reports of kept logs with the time they were flown (or else read), oldest first."""
+        from crashworthy.upkeep.payloads import Pack
+
+        flown = {
+            e.payload.log: e.occurred
+            for e in self.store.events(slug)
+            if isinstance(e.payload, Pack) and e.payload.log
+        }
+        rows = [
+            (flown.get(r.key, r.created), r.report) for r in self.store.logs(slug) if r.sha256 != leave_out
+        ]
+        return sorted(rows, key=lambda row: row[0])
+
+    def _resets(self, slug: str) -> dict[str, datetime]:
+        """When what a corner ("fl"...), or the frame (""), is compared with began anew.
+
+        A new prop or motor begins its corner anew, a new sheet everything; checks that tightened arm or stack
+        screws begin the frame anew.
+        """
+        from crashworthy.upkeep.payloads import Build, Check, Retraction, Swap, Tighten
+
+        events = self.store.events(slug)
+        gone = {e.payload.target for e in events if isinstance(e.payload, Retraction)}
+        out: dict[str, datetime] = {}
+
+        def begin(key: str, at: datetime) -> None:
+            out[key] = max(out.get(key, at), at)
+
+        for e in events:
+            p = e.payload
+            if e.id in gone:
+                continue
+            if isinstance(p, Swap):
+                corner = p.part.rsplit("_", 1)[-1]
+                if corner in ("fl", "fr", "rl", "rr") and p.part.startswith(("prop", "motor")):
+                    begin(corner, e.occurred)
+                elif p.part.startswith("arm"):
+                    begin("", e.occurred)
+            elif isinstance(p, Build):
+                for key in ("fl", "fr", "rl", "rr", ""):
+                    begin(key, e.occurred)
+            elif (isinstance(p, Tighten) or (isinstance(p, Check) and p.tightened != "none")) and (
+                "arm" in p.group or "stack" in p.group
+            ):
+                begin("", e.occurred)
+        return out
+
+    def own_flights(self, slug: str, *, fine_only: bool = True, leave_out: str = "") -> list[Features]:
+        """Features of a quad's kept flights since what they rest on last changed, oldest first.
+
+        Args:
+            slug: the quad.
+            fine_only: leave out flights with a finding: they are no measure of what is usual.
+            leave_out: digest of a log that is being judged itself.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+        """
+        from crashworthy.vibration.features import Features
+
+        self.require(slug)
+        resets = self._resets(slug)
+        out = []
+        for at, report in self._flown(slug, leave_out):
+            data = report.get("features")
+            if not data:
+                continue
+            if fine_only and (report.get("verdict") or {}).get("called", "fine") != "fine":
+                continue
+            motors = {c: f for c, f in data["motors"].items() if c not in resets or at > resets[c]}
+            group = data["group"] if "" not in resets or at > resets[""] else {}
+            if motors or group:
+                out.append(Features.from_json({**data, "motors": motors, "group": group}))
+        return out[-MOST_FLIGHTS:]
+
+    def trends(self, slug: str) -> tuple[Trend, ...]:
+        """What rises over the kept flights of a quad, called ones first.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+        """
+        from crashworthy.vibration.features import GROUP, OWN
+        from crashworthy.vibration.templates import PRIOR_SD
+        from crashworthy.vibration.trend import trend
+
+        corners = {"fl": "front left", "fr": "front right", "rl": "rear left", "rr": "rear right"}
+        flights = self.own_flights(slug, fine_only=False)
+        out = []
+        for c, place in corners.items():
+            for name in FOLLOWED:
+                values = [f.motors[c][name] for f in flights if name in f.motors.get(c, {})]
+                if values:
+                    out.append(trend(f"{OWN[name]} {place}", values, PRIOR_SD[name]))
+        for name in ("floor", "arm_a", "arm_b"):
+            # Stiffness is lost downwards: its fall is followed.
+            sign = -1.0 if name.startswith("arm") else 1.0
+            values = [sign * f.group[name] for f in flights if name in f.group]
+            if values:
+                what = f"fall of {GROUP[name]}" if sign < 0 else GROUP[name]
+                out.append(trend(what, values, PRIOR_SD[name]))
+        return tuple(sorted(out, key=lambda t: (t.called is None, -(t.sums[-1] if t.sums else 0.0))))
+
+    def pack_healths(self, slug: str | None = None) -> tuple[PackHealth, ...]:
+        """Every battery with kept logs, as the journal's packs name them; logs without a name are one."""
+        from crashworthy.upkeep.payloads import Pack
+        from crashworthy.vibration.packs import pack_health
+
+        named = {
+            e.payload.log: e.payload.battery
+            for e in self.store.events(slug)
+            if isinstance(e.payload, Pack) and e.payload.log and e.payload.battery
+        }
+        by_battery: dict[str, list[Any]] = {}
+        for r in reversed(self.store.logs(slug)):
+            if r.report.get("pack"):
+                by_battery.setdefault(named.get(r.key, "not named"), []).append(r.report["pack"])
+        found = (pack_health(name, flights) for name, flights in sorted(by_battery.items()))
+        return tuple(p for p in found if p is not None)
+
+    def confirm_strike(self, slug: str, key: str, index: int, severity: str = "") -> Event:
+        """Enter a crash that a log proposed; one that was entered before is given back.
+
+        Args:
+            slug: the quad.
+            key: of the kept log.
+            index: of the crash in the report's ``strikes``.
+            severity: another than proposed, or "".
+
+        Raises:
+            NotFoundError: no such log, or it proposes no such crash.
+            JournalError: the severity is not one.
+        """
+        from crashworthy.upkeep.payloads import Crash
+
+        record = self.store.load_log(key)
+        found = record.report.get("strikes") or []
+        if record.quad != slug or not 0 <= index < len(found):
+            raise NotFoundError(Problem("the log proposes no such crash", "see the flight's page"))
+        strike = found[index]
+        mark = f"log {record.sha256[:8]} at {strike['at_s']:.1f} s"
+        for event in self.store.events(slug):
+            if isinstance(event.payload, Crash) and event.payload.obstacle == mark:
+                return event
+        return self.record(slug, Crash(severity=severity or strike["severity"], obstacle=mark))[0]
+
+    def tap_test(self, path: Path) -> TapTest:
+        """Read a recording of taps and fit each; nothing is kept.
+
+        Raises:
+            LogError: it is no recording, or no tap rings in it.
+        """
+        from crashworthy.vibration.tap import read_sound, tap_test
+
+        return tap_test(*read_sound(path))
