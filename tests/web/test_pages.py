@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from crashworthy.workshop import Workshop
 
-SHEETS = ("field", "build", "crash", "flights", "kit", "journal")
+SHEETS = ("field", "build", "crash", "improve", "flights", "kit", "journal")
 PAGES = ("/", "/evidence", *(f"/quads/{q}/{s}" for q in ("gannet", "dunlin") for s in SHEETS))
 
 

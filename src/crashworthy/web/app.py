@@ -14,7 +14,19 @@ from starlette.middleware.gzip import GZipMiddleware
 from crashworthy import __version__
 from crashworthy.pictures import svg
 from crashworthy.web import problems
-from crashworthy.web.pages import api, build, crash, evidence, field, fleet, flights, jobs, journal, kit
+from crashworthy.web.pages import (
+    api,
+    build,
+    crash,
+    evidence,
+    field,
+    fleet,
+    flights,
+    improve,
+    jobs,
+    journal,
+    kit,
+)
 from crashworthy.web.security import LOCAL_HOSTS, UPLOAD_LIMIT, Guard
 
 if TYPE_CHECKING:
@@ -49,7 +61,7 @@ def create_app(
     problems.install(app)
     app.add_middleware(GZipMiddleware, minimum_size=2000)
     app.add_middleware(Guard, refuse=problems.refuse, hosts=tuple(hosts), limit=upload_limit)
-    for sheet in (fleet, field, build, crash, flights, kit, journal, evidence, jobs, api):
+    for sheet in (fleet, field, build, crash, improve, flights, kit, journal, evidence, jobs, api):
         app.include_router(sheet.router)
 
     @app.get("/static/plot.css", include_in_schema=False)

@@ -48,6 +48,7 @@ SHEETS: Final = (
     SheetLink("field", "Field"),
     SheetLink("build", "Build"),
     SheetLink("crash", "Crash test"),
+    SheetLink("improve", "Improve"),
     SheetLink("flights", "Flights"),
     SheetLink("kit", "Kit"),
     SheetLink("journal", "Journal"),

@@ -161,15 +161,63 @@ class ChangeBench(CrashBench):
         kept: dict[str, Ranking] = self.__dict__.setdefault("_kept_rankings", {})
         return kept
 
+    def start_comparison(self, slug: str, other: str, n: int, seed: int) -> JobStatus:
+        """Crash a quad and another with the same crashes in the background; the result is the ``Comparison``.
+
+        Raises:
+            NotFoundError: no quad has one of the slugs.
+        """
+        title = f"{self.quad(slug).name} against {self.quad(other).name}, {n} crashes each"
+
+        def work(report: Reporter) -> Comparison:
+            from crashworthy.impact.campaign import CampaignCancelled
+            from crashworthy.jobs.runner import Cancelled
+
+            try:
+                found = self.compare_quads(
+                    slug,
+                    other,
+                    n,
+                    seed,
+                    progress=lambda done, total: report.progress(done, total, "crashing both"),
+                    cancelled=report.cancelled,
+                )
+            except CampaignCancelled:
+                raise Cancelled from None
+            with self._lock:
+                self._comparisons()[slug] = found
+            return found
+
+        return self.jobs.start(title, work)
+
+    def latest_comparison(self, slug: str) -> Comparison | None:
+        """The newest comparison of this very build with another since the start, or None."""
+        with self._lock:
+            known = self._comparisons().get(slug)
+        return known if known is not None and known.digest_a == self.quad(slug).digest else None
+
+    def _comparisons(self) -> dict[str, Comparison]:
+        kept: dict[str, Comparison] = self.__dict__.setdefault("_kept_comparisons", {})
+        return kept
+
+    def changes(self, slug: str) -> tuple[Change, ...]:
+        """The single changes that suit a quad.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+            SheetError: its sheet has a problem.
+        """
+        from crashworthy.upkeep.changes import candidates
+
+        return candidates(self.quad(slug).sheet, self.priors())
+
     def change_of(self, slug: str, key: str) -> Change:
         """The change called ``key`` among those that suit a quad.
 
         Raises:
             NotFoundError: no such quad, or no such change of it.
         """
-        from crashworthy.upkeep.changes import candidates
-
-        for change in candidates(self.quad(slug).sheet, self.priors()):
+        for change in self.changes(slug):
             if change.key == key:
                 return change
         raise NotFoundError(Problem(f"{slug} has no change {key!r}", "see its list of changes"))

@@ -1,0 +1,199 @@
+"""Improve: what is worth changing first, how sure that is, and a copy of the sheet to try it on."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from fastapi import APIRouter, Request, Response
+from fastapi.responses import RedirectResponse
+from starlette.concurrency import run_in_threadpool
+
+from crashworthy.errors import CrashworthyError, NotFoundError, Problem, ScenarioError
+from crashworthy.pictures import plots
+from crashworthy.pictures.savings import saving_bars
+from crashworthy.upkeep.ranking import BY, INTERVAL
+from crashworthy.web.problems import status_of
+from crashworthy.web.views import page, svg, workshop
+from crashworthy.web.words import number
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from crashworthy.impact.differences import Comparison
+    from crashworthy.impact.sensitivity import Tornado
+    from crashworthy.jobs.runner import JobStatus
+    from crashworthy.upkeep.ranking import Ranking
+
+router = APIRouter(include_in_schema=False)
+
+DEFAULTS: Final = {"n": "800", "seed": "1", "by": "minutes"}
+LEAST: Final = 64
+MOST: Final = 100_000
+BARS: Final = 8
+"""Uncertain parameters shown."""
+
+LETTERS: Final = 32
+"""Letters of a label in a picture."""
+
+SURE: Final = 0.95
+"""Chance of helping from which on a bar is drawn dense."""
+
+
+def _short(label: str) -> str:
+    """A label that leaves room for the numbers beside it; tables have the whole."""
+    return label if len(label) <= LETTERS else label[: LETTERS - 1].rstrip() + "…"
+
+
+def rank_bars(ranking: Ranking) -> str:
+    """Bench minutes saved by each change."""
+    return saving_bars(
+        [
+            plots.Bar(
+                _short(r.label),
+                r.minutes,
+                r.low,
+                r.high,
+                f"{number(r.minutes, 2)} ({number(r.low, 2)} to {number(r.high, 2)})",
+                "dense" if r.helps >= SURE else "sparse",
+            )
+            for r in ranking.rows
+        ],
+        title="Bench minutes saved in 100 crashes",
+        x_label="minutes per 100 crashes, 90 % interval",
+    )
+
+
+def tornado_bars(tornado: Tornado) -> str:
+    """How far each uncertain parameter moves the cost of 100 crashes."""
+    return saving_bars(
+        [
+            plots.Bar(
+                _short(b.words),
+                0.0,
+                min(b.low, b.high) - tornado.base,
+                max(b.low, b.high) - tornado.base,
+                f"{number(min(b.low, b.high), 3)} to {number(max(b.low, b.high), 3)}",
+                "open",
+            )
+            for b in tornado.bars[:BARS]
+        ],
+        title="What the answer hangs on",
+        x_label=f"change of {number(tornado.base, 3)} {tornado.unit} in 100 crashes",
+    )
+
+
+def difference_bars(found: Comparison) -> str:
+    """Change of the breaks of each kind, second build minus first."""
+    rows = [d for d in found.kinds if max(d.a, d.b) >= 0.05]
+    if not rows:
+        return ""
+    return saving_bars(
+        [
+            plots.Bar(
+                d.words,
+                d.change,
+                d.low,
+                d.high,
+                f"{number(d.change, 2)} ({number(d.low, 2)} to {number(d.high, 2)})",
+                "dense" if d.known else "sparse",
+            )
+            for d in rows
+        ],
+        title=f"Breaks of {found.b} less those of {found.a}",
+        x_label="per 100 crashes, 90 % interval",
+    )
+
+
+def _asked(form: Mapping[str, str]) -> tuple[int, int, str]:
+    problems: list[Problem] = []
+    numbers = {}
+    for name, low, high in (("n", LEAST, MOST), ("seed", 0, 2**64 - 1)):
+        text = form.get(name, DEFAULTS[name]).strip()
+        if not (text.isascii() and text.isdigit() and low <= int(text) <= high):
+            problems.append(
+                Problem(f"{text!r} will not do", f"write a whole number from {low} to {high}", field=name)
+            )
+        numbers[name] = int(text) if text.isascii() and text.isdigit() else 0
+    by = form.get("by", DEFAULTS["by"])
+    if by not in BY:
+        problems.append(Problem(f"cannot rank by {by!r}", f"use one of {', '.join(BY)}", field="by"))
+    if problems:
+        raise ScenarioError(*problems)
+    return numbers["n"], numbers["seed"], by
+
+
+@router.get("/quads/{slug}/improve")
+def improve(request: Request, slug: str, job: str = "") -> Response:
+    """The latest ranking and comparison of this build, and the forms for the next."""
+    return _show(request, slug, job=job)
+
+
+def _show(
+    request: Request,
+    slug: str,
+    *,
+    job: str = "",
+    typed: Mapping[str, str] | None = None,
+    problems: Sequence[Problem] = (),
+    status: int = 200,
+) -> Response:
+    shop = workshop(request)
+    shop.require(slug)
+    ranking, found = shop.latest_ranking(slug), shop.latest_comparison(slug)
+    swing = ranking.tornado if ranking is not None else None
+    return page(
+        request,
+        "improve.html",
+        slug=slug,
+        status=status,
+        sentence=ranking.summary() if ranking else _before(shop.changes(slug), shop.names()[slug]),
+        ranking=ranking,
+        comparison=found,
+        job=_job(request, job),
+        form={**DEFAULTS, **dict(typed or {})},
+        measures=BY,
+        problems=problems,
+        bars=svg(rank_bars(ranking)) if ranking and ranking.rows else "",
+        swing=svg(tornado_bars(swing)) if swing is not None and swing.bars else "",
+        differences=svg(difference_bars(found)) if found else "",
+        interval=INTERVAL,
+    )
+
+
+def _before(changes: Sequence[object], name: str) -> str:
+    return f"Not ranked yet: {len(changes)} single changes of {name} can be tried against the same crashes."
+
+
+def _job(request: Request, key: str) -> JobStatus | None:
+    try:
+        return workshop(request).job(key) if key else None
+    except NotFoundError:
+        return None
+
+
+@router.post("/quads/{slug}/improve")
+async def start(request: Request, slug: str) -> Response:
+    """Start a ranking, or a comparison with another quad, in the background."""
+    form = {k: v for k, v in (await request.form()).items() if isinstance(v, str)}
+    return await run_in_threadpool(_start, request, slug, form)
+
+
+def _start(request: Request, slug: str, form: dict[str, str]) -> Response:
+    shop = workshop(request)
+    try:
+        n, seed, by = _asked(form)
+        against = form.get("against", "")
+        job = (
+            shop.start_comparison(slug, against, n, seed)
+            if against
+            else shop.start_improvements(slug, n, seed, by)
+        )
+    except CrashworthyError as error:
+        return _show(request, slug, typed=form, problems=error.problems, status=status_of(error))
+    return RedirectResponse(f"/quads/{slug}/improve?job={job.id}", 303)
+
+
+@router.post("/quads/{slug}/improve/{key}")
+def copy(request: Request, slug: str, key: str) -> Response:
+    """Put a change on a copy of the sheet and go to the copy."""
+    return RedirectResponse(f"/quads/{workshop(request).try_on_a_copy(slug, key)}/build", 303)
