@@ -16,6 +16,7 @@ from crashworthy.cli import (
     improve,
     journal,
     kit,
+    listen,
     lives,
     log,
     serve,
@@ -62,6 +63,8 @@ app.command("improve")(improve.improve)
 app.command("due")(due.due)
 app.add_typer(journal.app, name="journal")
 app.command("log")(log.log)
+app.command("tap")(listen.tap)
+app.command("trend")(listen.trend)
 app.command("kit")(kit.kit)
 app.command("stock")(kit.stock)
 app.command("torque")(torque.torque)
