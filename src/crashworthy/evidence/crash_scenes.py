@@ -107,12 +107,12 @@ def four_arms(
 
 def hertz_peak(mass: float, speed: float, stiffness: float) -> float:
     """Peak force of a Hertz impact on a rigid half-space: K (5 m v²/(4 K))^0.6, N."""
-    return stiffness * (1.25 * mass * speed**2 / stiffness) ** 0.6
+    return float(stiffness * (1.25 * mass * speed**2 / stiffness) ** 0.6)
 
 
 def hertz_duration(mass: float, speed: float, stiffness: float) -> float:
     """Contact time of a Hertz impact, s: 2.9432 d_max / v = 3.2180 (m²/(K² v))^0.2."""
-    return HERTZ_TIME * (1.25 * mass * speed**2 / stiffness) ** 0.4 / speed
+    return float(HERTZ_TIME * (1.25 * mass * speed**2 / stiffness) ** 0.4 / speed)
 
 
 @lru_cache(maxsize=32)

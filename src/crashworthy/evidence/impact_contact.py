@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from functools import partial
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -13,6 +14,9 @@ from crashworthy.evidence.impact_check import check
 from crashworthy.evidence.registry import Check
 from crashworthy.impact.contact import combine_hertz, damping_number, restitution
 from crashworthy.impact.damage import break_chance
+
+if TYPE_CHECKING:
+    from crashworthy.impact.scene import Scene
 
 __all__ = ["CONTACT"]
 
@@ -37,17 +41,17 @@ def _v1() -> list[Check]:
     for i, (m, v, k, force, time, impulse) in enumerate(rows, 1):
         told = f"m {m} kg, v {v} m/s, K {k:g} N/m^1.5"
 
-        def scene(m: float = m, v: float = v, k: float = k) -> scenes.Scene:
+        def scene(m: float = m, v: float = v, k: float = k) -> Scene:
             return scenes.hertz_drop(m, v, k)
 
-        def peak(f: float = force, s: Callable[[], scenes.Scene] = scene) -> tuple[float, float]:
+        def peak(f: float = force, s: Callable[[], Scene] = scene) -> tuple[float, float]:
             return f, float(s().peak[0, 0])
 
-        def duration(t: float = time, s: Callable[[], scenes.Scene] = scene) -> tuple[float, float]:
+        def duration(t: float = time, s: Callable[[], Scene] = scene) -> tuple[float, float]:
             got = s()
             return t, float(got.scalars["last_touch"][0] - got.touched[0, 0])
 
-        def total(j: float = impulse, s: Callable[[], scenes.Scene] = scene) -> tuple[float, float]:
+        def total(j: float = impulse, s: Callable[[], Scene] = scene) -> tuple[float, float]:
             return j, float(s().impulse[0, 0])
 
         checks += [
