@@ -18,7 +18,7 @@ Access = Literal["read", "recalled", "derived", "computed"]
 """How the expected value was obtained: source read, recalled from memory (unopened), derived by hand from
 stated equations, or computed by an independent general library in the same run."""
 
-ROOMS: Final = ("build", "strength", "impact", "vibration", "upkeep")
+ROOMS: Final = ("build", "strength", "impact", "placement", "vibration", "upkeep")
 
 
 @dataclass(frozen=True, slots=True)
