@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from crashworthy.cli.options import Data, Json, Store
+from crashworthy.cli.options import Cluster, Data, Json, Store
 from crashworthy.cli.output import caution, print_json, progress_bar, say
 
 if TYPE_CHECKING:
@@ -58,6 +58,7 @@ def serve(
     no_browser: NoBrowser = False,
     data: Data = None,
     store: Store = None,
+    cluster: Cluster = None,
     as_json: Json = False,
 ) -> None:
     """Open the app on your own fleet, on this machine only.
@@ -67,6 +68,7 @@ def serve(
     from crashworthy.workshop import Workshop
 
     with Workshop(data, store) as workshop:
+        workshop.cluster = cluster
         told = {"data": str(workshop.folder.root)}
         _open(workshop, port, no_browser, told if as_json else None)
 
