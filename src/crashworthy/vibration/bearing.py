@@ -75,7 +75,7 @@ def ball_level(
         high: last order looked at.
         seconds: how much of the flight to use.
     """
-    from crashworthy.vibration.orders import baseband, hann
+    from crashworthy.vibration.orders import baseband, block_sums
 
     rate = log.meta.rates.get("acc", 0.0)
     if log.acc is None or log.acc_t is None or rate < ACC_RATE:
@@ -92,12 +92,11 @@ def ball_level(
     levels = np.empty((len(scan), shafts.speed.shape[1]))
     for k, order in enumerate(scan):
         band = baseband(as_gyro, shafts, [float(order)])
-        index = band.blocks(0.25, 0.0)
-        if len(index) < 8:
+        start, nodes = band.blocks(0.25, 0.0)
+        if len(start) < 8:
             return None
-        w = hann(index.shape[1]).astype(np.float32)
-        c = np.tensordot(w, band.z[index][:, :, :, 0], axes=(0, 1))
+        right = block_sums(band, start, nodes, 0).right
         # The median over blocks: a steady line stands in all of them, a passing throttle move in few.
-        levels[k] = np.median((np.abs(c) ** 2).sum(axis=2), axis=0)
+        levels[k] = np.median((np.abs(right) ** 2).sum(axis=2), axis=0)
     out: Floats = levels.max(axis=0) / np.median(levels, axis=0)
     return out

@@ -140,9 +140,10 @@ def _left_over(log: FlightLog, t: Floats, speed: Floats) -> Floats:
     from crashworthy.vibration.orders import baseband, hann
 
     band = baseband(log, Shafts.of(t, speed), [1.0])
-    index = band.blocks(1.0)
-    if len(index) < 3:
+    start, nodes = band.blocks(1.0)
+    if len(start) < 3:
         return np.ones_like(speed)
+    index = start[:, None] + np.arange(nodes)
     w = hann(index.shape[1]).astype(np.float32)
     n = 1 << int(np.ceil(np.log2(4 * index.shape[1])))
     f = fftfreq(n, band.size / band.fs)

@@ -25,9 +25,11 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
     Singles = NDArray[np.float32]
+    Pairs = NDArray[np.complex64]
 
-__all__ = ["demodulate", "masked_sums"]
+__all__ = ["demodulate", "gather", "masked_sums", "rests"]
 
 F = TypeVar("F", bound="Callable[..., Any]")
 
@@ -180,3 +182,93 @@ def masked_sums(
                 seen[q] += 1.0
                 for a in range(channels):
                     total[q, a] += power[i, q, a]
+
+
+@_compiled
+def gather(
+    z: Pairs,
+    unit: Pairs,
+    omega: Singles,
+    start: Ints,
+    w: Singles,
+    half: float,
+    gram: NDArray[np.complex128],
+    right: NDArray[np.complex128],
+) -> None:
+    """Normal equations of every block: ½ Σ w ω ω e^{j(θn - θm)} and Σ w ω y e^{-jθm}.
+
+    Args:
+        z: (n, m, 3) sums of the nodes.
+        unit: (n, m) e^{jθ}.
+        omega: (n, m) weight of each motor's line, 1 where none is wanted.
+        start: (b,) first node of each block.
+        w: (k,) window.
+        half: half the samples of a node.
+        gram: (b, m, m), zero on entry; filled.
+        right: (b, m, 3), zero on entry; filled.
+    """
+    motors = unit.shape[1]
+    for b in range(len(start)):
+        for i in range(len(w)):
+            at = start[b] + i
+            for m in range(motors):
+                wm = w[i] * omega[at, m]
+                p = unit[at, m]
+                for a in range(3):
+                    right[b, m, a] += wm * z[at, m, a]
+                for n in range(m, motors):
+                    gram[b, m, n] += half * wm * omega[at, n] * (p.conjugate() * unit[at, n])
+        for m in range(motors):
+            for n in range(m):
+                gram[b, m, n] = gram[b, n, m].conjugate()
+
+
+@_compiled
+def rests(
+    z: Pairs,
+    unit: Pairs,
+    omega: Singles,
+    start: Ints,
+    w: Singles,
+    half: float,
+    group: int,
+    c: Pairs,
+    out: Floats,
+) -> None:
+    """Power of what a fit leaves near each line: weighted rests summed over ``group`` nodes, squared, summed.
+
+    Args:
+        z: (n, m, 3) sums of the nodes.
+        unit: (n, m) e^{jθ}.
+        omega: (n, m) weight of each motor's line.
+        start: (b,) first node of each block.
+        w: (k,) window.
+        half: half the samples of a node.
+        group: nodes that are summed; the width of the band is the rate of these groups.
+        c: (b, m, 3) amplitudes that were fitted.
+        out: (b, m, 3), zero on entry; filled.
+    """
+    motors = unit.shape[1]
+    model = np.empty(3, dtype=np.complex64)
+    held = np.empty((motors, 3), dtype=np.complex64)
+    for b in range(len(start)):
+        count = 0
+        held[:] = 0.0
+        for i in range(len(w)):
+            at = start[b] + i
+            model[:] = 0.0
+            for n in range(motors):
+                p = np.float32(half) * omega[at, n] * unit[at, n]
+                for a in range(3):
+                    model[a] += p * c[b, n, a]
+            for m in range(motors):
+                back = unit[at, m].conjugate()
+                for a in range(3):
+                    held[m, a] += w[i] * (z[at, m, a] - model[a] * back)
+            count += 1
+            if count == group or i == len(w) - 1:
+                count = 0
+                for m in range(motors):
+                    for a in range(3):
+                        out[b, m, a] += held[m, a].real ** 2 + held[m, a].imag ** 2
+                held[:] = 0.0

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from crashworthy.vibration.orders import Baseband, Blocks, baseband, block_sums, blocks
+from crashworthy.vibration.orders import Baseband, Blocks, baseband, block_sums, blocks, solve
 from crashworthy.vibration.shafts import Shafts
 
 if TYPE_CHECKING:
@@ -68,13 +68,11 @@ def _fast_energy(log: FlightLog, where: Blocks) -> Floats:
 def _share(band: Baseband, total: Floats) -> Floats:
     """Energy that order 1 explains over the energy of the fast part, mean over axes, (b,)."""
     per = len(band.t) // max(len(total), 1)
-    index = np.arange(len(total))[:, None] * per + np.arange(per)
-    sums = block_sums(band, index, 0)
-    m = sums.gram.shape[1]
-    gram = sums.gram + 1e-6 * np.trace(sums.gram, axis1=1, axis2=2).real[:, None, None] / m * np.eye(m)
-    c = np.linalg.solve(gram, sums.right)
-    share = (c.conj() * sums.right).real.sum(axis=1) / total
-    share[~band.good[index].all(axis=1)] = np.nan
+    start = np.arange(len(total), dtype=np.int64) * per
+    sums = block_sums(band, start, per, 0)
+    share = (solve(sums).conj() * sums.right).real.sum(axis=1) / total
+    bad = np.concatenate(([0], np.cumsum(~band.good)))
+    share[bad[start + per] > bad[start]] = np.nan
     out: Floats = share.mean(axis=1)
     return out
 
@@ -109,8 +107,8 @@ def lag_search(
     if not len(where):
         return none
     total = _fast_energy(log, where)
-    # Brought down at the middle lag, so that no node has to be turned by more than half the range.
     shafts = Shafts.of(log.speed_t, log.speed)
+    # Brought down at the middle lag, so that no node has to be turned by more than half the range.
     middle = 0.5 * longest
     band = baseband(log, Shafts.of(log.speed_t, log.speed, middle), [1.0], where)
     each = np.array([_share(_late(band, shafts, lag), total) for lag in tried])

@@ -55,7 +55,7 @@ NODE_RATE: Final = 250.0
 SLOWEST: Final = 20.0
 """A shaft below this does not turn, Hz."""
 
-NEAR: Final = 25.0
+NEAR: Final = 30.0
 """The noise of a line is looked for so near it, Hz."""
 
 
@@ -113,15 +113,15 @@ class Baseband:
     size: int
     fs: float
 
-    def blocks(self, seconds: float = BLOCK, overlap: float = 0.5) -> Ints:
-        """(b, nodes) indices of the nodes of each block in which every shaft is known and turns."""
+    def blocks(self, seconds: float = BLOCK, overlap: float = 0.5) -> tuple[Ints, int]:
+        """First node of each block in which every shaft is known and turns, and the nodes of a block."""
         length = max(round(seconds * self.fs / self.size), 4)
         hop = max(round(length * (1.0 - overlap)), 1)
         # A node stands between two boxes: the outermost two of a block have no weight and are left out.
         starts = [np.arange(a, a + n - length + 2, hop, dtype=np.int64) for a, n in self.runs]
         start = np.concatenate(starts) if starts else np.empty(0, dtype=np.int64)
-        index = start[:, None] + np.arange(length - 1)
-        return index[self.good[index].all(axis=1)] if len(index) else index
+        bad = np.concatenate(([0], np.cumsum(~self.good)))
+        return start[bad[start + length - 1] == bad[start]] if len(start) else start, length - 1
 
     def near(self, order: float) -> int:
         """Place of an order in ``orders``."""
@@ -200,48 +200,71 @@ class Sums:
 
     Attributes:
         gram: (b, m, m) ½ Σ w e^{j(θn - θm)}, Hermitian; weighted by ω of both when asked.
-        right: (b, m, 3) Σ w y e^{-jθm}.
-        part: (b, nodes, m) e^{jkθ} at the nodes, times ω when asked.
-        z: (b, nodes, m, 3) sums of the nodes.
+        right: (b, m, 3) Σ w y e^{-jθm}, weighted by ω when asked.
+        z: (n, m, 3) sums of the nodes.
+        unit: (n, m) e^{jkθ} at the nodes.
+        omega: (n, m) the weight.
+        start: (b,) first node of each block.
+        window: (nodes,) of a block.
         f: (b, m) mean speeds.
         t: (b,) middle of the blocks.
     """
 
     gram: Complexes
     right: Complexes
-    part: NDArray[np.complex64]
     z: NDArray[np.complex64]
+    unit: NDArray[np.complex64]
+    omega: NDArray[np.float32]
+    start: Ints
+    window: NDArray[np.float32]
     f: Floats
     t: Floats
 
 
-def block_sums(band: Baseband, index: Ints, order: int, *, weighted: bool = False) -> Sums:
-    """Sums of one order over the blocks ``index``; ``weighted`` takes ω e^{jθ} instead of e^{jθ}."""
-    w = hann(index.shape[1])
-    # Only the nodes of these blocks: a portion of a long log costs no more than a short log.
-    nodes = slice(int(index.min()), int(index.max()) + 1)
-    middle, f = band.t[index].mean(axis=1), band.f[index].mean(axis=1)
-    index = index - nodes.start
-    turns = band.turns[nodes] * band.orders[order]
+def _means(x: Floats, start: Ints, nodes: int) -> Floats:
+    """Mean of each block's nodes."""
+    total = np.concatenate((np.zeros_like(x[:1]), np.cumsum(x, axis=0)))
+    out: Floats = (total[start + nodes] - total[start]) / nodes
+    return out
+
+
+def block_sums(band: Baseband, start: Ints, nodes: int, order: int, *, weighted: bool = False) -> Sums:
+    """Sums of one order over blocks; ``weighted`` takes ω e^{jθ} instead of e^{jθ}."""
+    from crashworthy.vibration.kernel import gather
+
+    w = hann(nodes).astype(np.float32)
+    turns = band.turns * band.orders[order]
     angle = (2 * np.pi * (turns - np.rint(turns))).astype(np.float32)
-    part = np.empty(angle.shape, dtype=np.complex64)
-    part.real, part.imag = np.cos(angle), np.sin(angle)
-    z = band.z[nodes, :, order]
-    if weighted:
-        omega = (2 * np.pi * band.f[nodes]).astype(np.float32)
-        part = part * omega
-        z = z * omega[:, :, None]
-    blocked, zb = part[index], z[index]
-    sw = w.astype(np.float32)
-    left = blocked.conj() * sw[:, None]
-    gram = 0.5 * band.size * (left.transpose(0, 2, 1) @ blocked).astype(np.complex128)
-    flat = zb.reshape(len(index), index.shape[1], -1)
-    right = (sw @ flat).reshape(len(index), -1, 3).astype(np.complex128)
-    return Sums(gram, right, blocked, zb, f, middle)
+    unit = np.empty(angle.shape, dtype=np.complex64)
+    unit.real, unit.imag = np.cos(angle), np.sin(angle)
+    omega = (2 * np.pi * band.f).astype(np.float32) if weighted else np.ones_like(angle)
+    m = angle.shape[1]
+    gram = np.zeros((len(start), m, m), dtype=np.complex128)
+    right = np.zeros((len(start), m, 3), dtype=np.complex128)
+    z = band.z[:, :, order]
+    gather(z, unit, omega, start, w, 0.5 * band.size, gram, right)
+    return Sums(
+        gram,
+        right,
+        z,
+        unit,
+        omega,
+        start,
+        w,
+        _means(band.f, start, nodes),
+        _means(band.t[:, None], start, nodes)[:, 0],
+    )
+
+
+def solve(sums: Sums) -> Complexes:
+    """Amplitudes (b, m, 3), kept finite where motors cannot be parted."""
+    m = sums.gram.shape[1]
+    ridge = 1e-6 * np.trace(sums.gram, axis1=1, axis2=2).real[:, None, None] / m * np.eye(m)
+    return np.asarray(np.linalg.solve(sums.gram + ridge, sums.right), dtype=np.complex128)
 
 
 def residual_noise(band: Baseband, sums: Sums, c: Complexes, absorbed: float = 0.0) -> Floats:
-    """Variance of white noise as dense as what is left within 25 Hz of each line, (b, m, 3), (rad/s)².
+    """Variance of white noise as dense as what is left within about 30 Hz of each line, (b, m, 3), (rad/s)².
 
     Args:
         band: where the sums come from.
@@ -249,25 +272,15 @@ def residual_noise(band: Baseband, sums: Sums, c: Complexes, absorbed: float = 0
         c: (b, m, 3) what was fitted.
         absorbed: real numbers that the fit took from each axis.
     """
-    from scipy.fft import fft
+    from crashworthy.vibration.kernel import rests
 
-    b, nodes, m = sums.part.shape
-    model = 0.5 * band.size * (sums.part @ c.astype(np.complex64))  # (b, nodes, 3)
-    # e^{-jθ} of unit size, whatever weight the sums carry.
-    size2 = np.abs(sums.part) ** 2
-    rest = sums.z - model[:, :, None, :] * (sums.part.conj())[..., None]
-    rest /= np.sqrt(np.maximum(size2, 1e-30))[..., None]
-    w = hann(nodes).astype(np.float32)
-    rest *= w[:, None, None]
-    seconds = (nodes + 1) * band.size / band.fs
-    bins = max(round(NEAR * seconds), 2)
-    spectrum = fft(rest, n=nodes + 1, axis=1, overwrite_x=True)
-    bins = min(bins, nodes // 2)
-    power = np.abs(spectrum[:, : bins + 1]) ** 2
-    total = power.sum(axis=1) + (np.abs(spectrum[:, -bins:]) ** 2).sum(axis=1)
-    free = max(1.0 - absorbed / (2.0 * (2 * bins + 1) / 1.5), 0.2)
-    scale = float((w**2).sum()) * band.size * (2 * bins + 1) * free
-    out: Floats = total.reshape(b, m, 3).astype(np.float64) / scale
+    group = max(round(band.fs / band.size / (2.0 * NEAR)), 1)
+    out = np.zeros(c.shape)
+    half = 0.5 * band.size
+    rests(sums.z, sums.unit, sums.omega, sums.start, sums.window, half, group, c.astype(np.complex64), out)
+    count = len(sums.window) / group
+    free = max(1.0 - absorbed / (2.0 * count / 1.5), 0.2)
+    out /= float((sums.window.astype(np.float64) ** 2).sum()) * band.size * free
     return out
 
 
@@ -295,23 +308,19 @@ def fit_tracks(band: Baseband, seconds: float = BLOCK) -> Tracks:
 
     Orders are fitted one by one: others stand hundreds of bins away, where a Hann window leaves nothing.
     """
-    index = band.blocks(seconds)
+    start, nodes = band.blocks(seconds)
     m, count = band.f.shape[1], len(band.orders)
-    t, f = np.empty(len(index)), np.empty((len(index), m))
-    amplitude = np.zeros((len(index), m, count, 3), dtype=np.complex128)
-    noise = np.zeros((len(index), m, count))
-    # In portions, so that a long log needs no more memory than a short one.
-    for a in range(0, len(index), 256):
-        rows = slice(a, min(a + 256, len(index)))
-        for k in range(count):
-            sums = block_sums(band, index[rows], k)
-            gram = sums.gram + 1e-6 * np.trace(sums.gram, axis1=1, axis2=2)[:, None, None] / m * np.eye(m)
-            c = np.asarray(np.linalg.solve(gram, sums.right), dtype=np.complex128)
-            amplitude[rows, :, k] = c
-            # Variance of a Hann-weighted fit of one line, real and imaginary part together.
-            line = 2.0 * HANN_LOSS / sums.gram[:, 0, 0].real
-            noise[rows, :, k] = line[:, None] * residual_noise(band, sums, c).sum(axis=2)
-            t[rows], f[rows] = sums.t, sums.f
+    t, f = np.empty(len(start)), np.empty((len(start), m))
+    amplitude = np.zeros((len(start), m, count, 3), dtype=np.complex128)
+    noise = np.zeros((len(start), m, count))
+    for k in range(count if len(start) else 0):
+        sums = block_sums(band, start, nodes, k)
+        c = solve(sums)
+        amplitude[:, :, k] = c
+        # Variance of a Hann-weighted fit of one line, real and imaginary part together.
+        line = 2.0 * HANN_LOSS / sums.gram[:, 0, 0].real
+        noise[:, :, k] = line[:, None] * residual_noise(band, sums, c).sum(axis=2)
+        t, f = sums.t, sums.f
     return Tracks(band.orders, t, f, amplitude, noise)
 
 

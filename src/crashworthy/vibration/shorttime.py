@@ -86,11 +86,10 @@ def _bands(
 
 def _open(low: NDArray[np.int64], high: NDArray[np.int64], bins: int) -> NDArray[np.bool_]:
     """(s, bins) which bins no order crosses."""
-    edges = np.zeros((len(low), bins + 1), dtype=np.int32)
-    row = np.arange(len(low))[:, None]
-    np.add.at(edges, (row, np.minimum(low, bins)), 1)
-    np.add.at(edges, (row, np.minimum(np.maximum(high, low), bins)), -1)
-    out: NDArray[np.bool_] = np.cumsum(edges, axis=1)[:, :bins] == 0
+    at = np.arange(bins, dtype=np.int32)
+    out = np.ones((len(low), bins), dtype=np.bool_)
+    for band in range(low.shape[1]):
+        out &= (at < low[:, band, None].astype(np.int32)) | (at >= high[:, band, None].astype(np.int32))
     return out
 
 
@@ -159,11 +158,13 @@ def short_time(
         stretches += 1
         used += len(y)
         start = np.arange(0, len(y) - points + 1, hop)
-        view = np.lib.stride_tricks.sliding_window_view(y, points, axis=0)[::hop]  # (s, 3, points)
+        rows = np.ascontiguousarray(y.T)
+        view = np.lib.stride_tricks.sliding_window_view(rows, points, axis=1)[:, ::hop]
         for a in range(0, len(start), 128):
-            part = view[a : a + 128]
-            x = (part - part.mean(axis=2, keepdims=True)) * window
-            z = rfft(x.astype(np.float32, copy=False), axis=2)
+            part = view[:, a : a + 128].transpose(1, 0, 2)  # (s, 3, points)
+            x = part - part.mean(axis=2, keepdims=True)
+            x *= window
+            z = rfft(x, axis=2, overwrite_x=True)
             power = (z.real**2 + z.imag**2) * np.float32(norm)
             density += power.sum(axis=0, dtype=np.float64).T
             totals.append(power.sum(axis=1))

@@ -182,19 +182,18 @@ def strikes(log: FlightLog) -> tuple[Strike, ...]:
 def _gyro_only(log: FlightLog) -> tuple[Strike, ...]:
     assert log.gyro is not None  # noqa: S101 - callers have checked
     width = max(round(0.005 * log.fs), 1)
-    lag = max(round(0.015 * log.fs), 1)
     out: list[Strike] = []
     for span in log.segments():
-        y = log.gyro[span]
-        if len(y) < 4 * lag + width:
+        count = (span.stop - span.start) // width
+        if count < 20:
             continue
-        total = np.concatenate([np.zeros((1, 3)), np.cumsum(y, axis=0, dtype=np.float64)])
-        smooth = (total[width:] - total[:-width]) / width
-        change = np.linalg.norm(smooth[lag:] - smooth[:-lag], axis=1)
+        # Means over 5 ms, so that a line at shaft speed is no jump; compared three apart.
+        y = log.gyro[span][: count * width].reshape(count, width, 3).mean(axis=1, dtype=np.float64)
+        change = np.linalg.norm(y[3:] - y[:-3], axis=1)
         hot = np.flatnonzero(change > JUMP_ALONE)
-        for group in np.split(hot, np.flatnonzero(np.diff(hot) > TOGETHER * log.fs) + 1) if len(hot) else []:
-            at = float(log.t[span.start + int(group[0]) + lag // 2])
-            rate = float(change[group].max())
+        groups = np.split(hot, np.flatnonzero(np.diff(hot) > TOGETHER / 0.005) + 1) if len(hot) else []
+        for group in groups:
+            at = float(log.t[span.start + (int(group[0]) + 2) * width])
             _, turned = _jump(log, at)
-            out.append(Strike(at, "hit", None, 0, None, rate, turned, sure=False))
+            out.append(Strike(at, "hit", None, 0, None, float(change[group].max()), turned, sure=False))
     return tuple(out)

@@ -159,29 +159,25 @@ class _Fits:
 def _fit(band: Baseband, seconds: float, sign: Complexes) -> tuple[_Fits, Floats]:
     """Joint fit of all motors' unknowns in every block, the three axes weighted by their noise."""
     m, k, _ = sign.shape
-    index = band.blocks(seconds)
-    if not len(index):
+    start, nodes = band.blocks(seconds)
+    if not len(start):
         empty = np.empty((0, m, k))
         return _Fits(empty.astype(np.complex128), empty, empty, np.empty(0)), np.empty((0, m))
-    parts = [
-        _fit_portion(band, index[a : a + 256], sign / np.linalg.norm(sign, axis=2)[:, :, None])
-        for a in range(0, len(index), 256)
-    ]
     scale = np.linalg.norm(sign, axis=2)
-    value, variance, inflation, condition, f = (np.concatenate(p) for p in zip(*parts, strict=True))
+    value, variance, inflation, condition, f = _fit_blocks(band, start, nodes, sign / scale[:, :, None])
     return _Fits(value / scale, variance / scale**2, inflation, condition), f
 
 
-def _fit_portion(
-    band: Baseband, index: NDArray[np.int64], sign: Complexes
+def _fit_blocks(
+    band: Baseband, start: NDArray[np.int64], nodes: int, sign: Complexes
 ) -> tuple[Complexes, Floats, Floats, Floats, Floats]:
     m, k, _ = sign.shape
-    sums = block_sums(band, index, band.near(1.0), weighted=True)
-    sigma2 = np.ones((len(index), 3))
-    z = np.zeros((len(index), m, k), dtype=np.complex128)
-    inverse = np.zeros((len(index), m * k, m * k), dtype=np.complex128)
-    condition = np.ones(len(index))
-    alone = np.ones((len(index), m, k))
+    sums = block_sums(band, start, nodes, band.near(1.0), weighted=True)
+    sigma2 = np.ones((len(start), 3))
+    z = np.zeros((len(start), m, k), dtype=np.complex128)
+    inverse = np.zeros((len(start), m * k, m * k), dtype=np.complex128)
+    condition = np.ones(len(start))
+    alone = np.ones((len(start), m, k))
     for last in (False, True):
         weight = np.einsum("mka,nla,ba->bmknl", sign.conj(), sign, 1 / sigma2, optimize=True)
         normal = (weight * sums.gram[:, :, None, :, None]).reshape(-1, m * k, m * k)
