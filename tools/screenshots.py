@@ -41,6 +41,10 @@ def shots(workshop: Workshop) -> list[tuple[str, str, tuple[int, int], str]]:
         ("build", "/quads/gannet/build", DESK, "light"),
         ("crash", "/quads/gannet/crash", DESK, "light"),
         ("flight", flights[0], DESK, "dark"),
+        ("bench", "/quads/gannet/bench", DESK, "light"),
+        ("inspection", "/quads/gannet/bench/sheet", DESK, "light"),
+        ("lives", "/quads/gannet/lives", DESK, "light"),
+        ("crew", "/crew", DESK, "light"),
         ("kit", "/quads/gannet/kit", DESK, "light"),
         ("evidence", "/evidence", DESK, "light"),
     ]

@@ -63,8 +63,10 @@ def test_most_urgent_first() -> None:
     assert [d.group for d in rows] == ["arm", "motor", "stack"]
     ranks = [STATES.index(d.state) for d in rows]
     assert ranks == sorted(ranks, reverse=True)
-    assert headline(rows) == "Arm screws due now."
-    assert headline(due(history(7.0, 7), JOINTS, PRIORS)) == "Arm and motor screws due now."
+    assert headline(rows) == "Arm screws due now, 5 packs after they were known tight."
+    assert headline(due(history(7.0, 7), JOINTS, PRIORS)) == (
+        "Arm and motor screws due now, up to 7 packs after they were known tight."
+    )
     assert headline(()).startswith("No screw groups")
 
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 pytestmark = pytest.mark.browser
 
-SHEETS = ("field", "build", "crash", "improve", "flights", "kit", "journal")
+SHEETS = ("field", "build", "crash", "improve", "bench", "lives", "flights", "kit", "journal")
 PATHS = ("/", *(f"/quads/gannet/{s}" for s in SHEETS), "/evidence")
 SCREENS = [(360, 740, "light"), (1280, 900, "dark")]
 

@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
     from crashworthy.workshop import Workshop
 
-SHEETS = ("field", "build", "crash", "improve", "flights", "kit", "journal")
-PAGES = ("/", "/evidence", *(f"/quads/{q}/{s}" for q in ("gannet", "dunlin") for s in SHEETS))
+SHEETS = ("field", "build", "crash", "improve", "bench", "lives", "flights", "kit", "journal")
+PAGES = ("/", "/evidence", "/crew", *(f"/quads/{q}/{s}" for q in ("gannet", "dunlin") for s in SHEETS))
 
 
 class Reader(html.parser.HTMLParser):

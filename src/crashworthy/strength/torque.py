@@ -170,7 +170,16 @@ def _limits(stack: Stack, group: Group) -> tuple[dict[str, float], list[Datum]]:
 
 
 def _word(material: str) -> str:
-    names = {"al6061": "6061 aluminium", "al7075": "7075 aluminium", "carbon_plate": "carbon"}
+    names = {
+        "al6061": "6061 aluminium",
+        "al7075": "7075 aluminium",
+        "carbon_plate": "carbon",
+        "pa": "polyamide",
+        "pc": "polycarbonate",
+        "pla": "printed polylactide",
+        "tpu": "printed urethane",
+        "ti64": "titanium",
+    }
     return names.get(material, material.replace("_", " "))
 
 

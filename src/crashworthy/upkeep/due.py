@@ -116,7 +116,7 @@ class Due:
         if self.state == "now":
             return f"{self.title} overdue by {packs_word(self.age - self.tau)}: look before you fly."
         if self.state == "due":
-            return f"{self.title} due now."
+            return f"{self.title} due now, {packs_word(self.age)} after they were known tight."
         return f"{self.title} due in {packs_word(self.whole_packs_left)}."
 
     def to_json(self) -> dict[str, object]:
@@ -281,5 +281,9 @@ def headline(dues: Sequence[Due]) -> str:
     if len(open_now) < 2:
         return dues[0].summary()
     names = [d.group.replace("_", " ") for d in open_now]
-    words = f"{', '.join(names[:-1])} and {names[-1]} screws due now."
+    oldest = max(d.age for d in open_now)
+    words = (
+        f"{', '.join(names[:-1])} and {names[-1]} screws due now, "
+        f"up to {packs_word(oldest)} after they were known tight."
+    )
     return f"{words[:1].upper()}{words[1:]}"

@@ -16,8 +16,10 @@ from crashworthy.pictures import svg
 from crashworthy.web import problems
 from crashworthy.web.pages import (
     api,
+    bench,
     build,
     crash,
+    crew,
     evidence,
     field,
     fleet,
@@ -26,6 +28,7 @@ from crashworthy.web.pages import (
     jobs,
     journal,
     kit,
+    lives,
 )
 from crashworthy.web.security import LOCAL_HOSTS, UPLOAD_LIMIT, Guard
 
@@ -61,7 +64,22 @@ def create_app(
     problems.install(app)
     app.add_middleware(GZipMiddleware, minimum_size=2000)
     app.add_middleware(Guard, refuse=problems.refuse, hosts=tuple(hosts), limit=upload_limit)
-    for sheet in (fleet, field, build, crash, improve, flights, kit, journal, evidence, jobs, api):
+    for sheet in (
+        fleet,
+        field,
+        build,
+        crash,
+        improve,
+        bench,
+        lives,
+        flights,
+        kit,
+        journal,
+        crew,
+        evidence,
+        jobs,
+        api,
+    ):
         app.include_router(sheet.router)
 
     @app.get("/static/plot.css", include_in_schema=False)

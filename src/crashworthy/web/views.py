@@ -49,9 +49,12 @@ SHEETS: Final = (
     SheetLink("build", "Build"),
     SheetLink("crash", "Crash test"),
     SheetLink("improve", "Improve"),
+    SheetLink("bench", "Bench"),
+    SheetLink("lives", "Lives"),
     SheetLink("flights", "Flights"),
     SheetLink("kit", "Kit"),
     SheetLink("journal", "Journal"),
+    SheetLink("crew", "Crew", per_quad=False),
     SheetLink("evidence", "Evidence", per_quad=False),
 )
 """The pages, numbered from 1 in this order."""

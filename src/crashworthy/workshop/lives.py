@@ -284,3 +284,9 @@ class LifeBench(CrashBench, JournalBench):
             self.quad(slug).part(part)
         name, sha = keep_photo(self.folder.root, path)
         return self.record(slug, Photo(name, sha, part, text))[0]
+
+    def photo(self, name: str) -> Path | None:
+        """Where a kept picture lies, or None when it is not here."""
+        from crashworthy.store.photos import photo_path
+
+        return photo_path(self.folder.root, name)

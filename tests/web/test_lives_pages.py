@@ -1,0 +1,66 @@
+"""Bench, Lives and Crew: the answer first, print, pictures, counts in and out."""
+
+from __future__ import annotations
+
+import html
+import json
+import re
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:
+    import httpx
+
+
+def words(answer: httpx.Response) -> str:
+    """The words of a page."""
+    assert answer.status_code == 200
+    return html.unescape(re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", answer.text)))
+
+
+def test_bench_gives_each_group_a_torque_or_a_reason(client: httpx.Client) -> None:
+    """The first sentence has newton metres; soft grommets have words instead."""
+    text = words(client.get("/quads/gannet/bench"))
+    assert re.search(r"Arm screws M3 x 12: \d\.\d\d-\d\.\d\d N m", text)
+    assert "soft grommets" in text
+    assert "vibration margin" in text.lower()
+    assert "g hover on" in text
+
+
+def test_the_inspection_sheet_has_a_box_for_every_group(client: httpx.Client) -> None:
+    """Torque, what is due and room to write stand on one sheet."""
+    text = words(client.get("/quads/gannet/bench/sheet"))
+    for group in ("8 arm", "16 motor", "16 standoff", "4 stack", "2 camera"):
+        assert group in text
+    assert text.count("☐") > 20
+
+
+def test_lives_says_what_is_worn_and_where_to_look(client: httpx.Client) -> None:
+    """Verdicts, comparison and trend are there; an unknown severity is any severity."""
+    text = words(client.get("/quads/gannet/lives"))
+    assert "watch" in text
+    assert "Is it tougher?" in text
+    assert "Against Dunlin." in text
+    assert client.get("/quads/gannet/lives?severity=bang&obstacle=moon").status_code == 200
+
+
+def test_crew_shows_counts_of_others_and_refuses_nonsense(client: httpx.Client, site: str) -> None:
+    """An export comes back in as more quads; a file that is none is told by name."""
+    counts = client.get("/crew/counts.json").json()
+    assert {"gannet", "dunlin"} == {q["label"].lower() for q in counts}
+    assert "occurred" not in json.dumps(counts)
+    other = [q | {"label": "Heron"} for q in counts[:1]]
+    origin = {"origin": site}
+    answer = client.post("/crew", files={"counts": ("a.json", json.dumps(other))}, headers=origin)
+    assert "3 quads" in words(answer)
+    assert "Heron" in answer.text
+    bad = client.post("/crew", files={"counts": ("bad.json", "{}")}, headers=origin)
+    assert 400 <= bad.status_code < 500
+    assert "bad.json" in bad.text
+
+
+@pytest.mark.parametrize("name", ["0123456789abcdef.jpg", "..%2Ffleet.db", "x.svg"])
+def test_a_picture_that_is_not_here_is_not_found(client: httpx.Client, name: str) -> None:
+    """Only kept pictures are served, by their own names."""
+    assert client.get(f"/photos/{name}").status_code == 404
