@@ -110,6 +110,8 @@ def test_a_comparison_can_be_cancelled_and_refuses_odd_numbers(quad, thick):
         compare(quad, thick, 64, 1, cancelled=lambda: True)
     with pytest.raises(ScenarioError, match="nothing about a difference"):
         compare(quad, thick, 3)
+    with pytest.raises(ScenarioError, match="too many"):
+        compare(quad, thick, 10**9)
     with pytest.raises(ScenarioError, match="cannot be -1 wide"):
         compare(quad, thick, 64, width=-1.0)
 

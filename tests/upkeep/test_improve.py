@@ -150,7 +150,12 @@ def test_what_is_ranked_by_divides_by_what_is_spent(by):
 
 def test_odd_numbers_are_refused_in_words(gannet):
     """Too few crashes, an unknown measure, an empty list: each named."""
-    for wrong, words in (({"n": 8}, "cannot rank"), ({"by": "looks"}, "by 'looks'"), ({"top": 0}, "first 0")):
+    for wrong, words in (
+        ({"n": 8}, "cannot rank"),
+        ({"n": 10**9}, "too many"),
+        ({"by": "looks"}, "by 'looks'"),
+        ({"top": 0}, "first 0"),
+    ):
         with pytest.raises(ScenarioError, match=words):
             improve(gannet.sheet, EXAMPLES, **{"n": 64, **wrong})
 

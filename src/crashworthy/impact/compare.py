@@ -54,6 +54,9 @@ FIRST: Final = 256
 MOST: Final = 1_000_000
 """Further crashes that are worth speaking of."""
 
+LARGEST: Final = 200_000
+"""Most crashes of each build: about 5 kB of memory for each pair of crashes."""
+
 SURE: Final = 0.95
 """Chance of the sign at which a change is called known: the 90 % interval then leaves out zero."""
 
@@ -110,6 +113,10 @@ def compare(
     if n < 16:
         raise ScenarioError(
             Problem(f"{n} crashes tell nothing about a difference", "ask for 16 or more", field="n")
+        )
+    if n > LARGEST:
+        raise ScenarioError(
+            Problem(f"{n} crashes of each are too many", f"ask for up to {LARGEST}", field="n")
         )
     if width is not None and not width > 0.0:
         raise ScenarioError(

@@ -56,6 +56,9 @@ __all__ = ["improve"]
 DRAWS: Final = 4000
 """Joint draws of what is not sure."""
 
+LARGEST: Final = 20_000
+"""Most crashes of each change: about 100 kB of memory for each."""
+
 CLASH: Final = 10.0
 """Overlap of two parts, mm³, above which a change has no room; less is rounding of boxes (assumption)."""
 
@@ -123,6 +126,10 @@ def improve(
     """
     if n < 64:
         raise ScenarioError(Problem(f"{n} crashes cannot rank anything", "ask for 64 or more", field="n"))
+    if n > LARGEST:
+        raise ScenarioError(
+            Problem(f"{n} crashes of each are too many", f"ask for up to {LARGEST}", field="n")
+        )
     if by not in BY:
         raise ScenarioError(Problem(f"cannot rank by {by!r}", f"use one of {', '.join(BY)}", field="by"))
     if top < 1:

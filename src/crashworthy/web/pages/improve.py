@@ -28,7 +28,7 @@ router = APIRouter(include_in_schema=False)
 
 DEFAULTS: Final = {"n": "800", "seed": "1", "by": "minutes"}
 LEAST: Final = 64
-MOST: Final = 100_000
+MOST: Final = 20_000
 BARS: Final = 8
 """Uncertain parameters shown."""
 
