@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from crashworthy.evidence import vibration_machinery
 from crashworthy.evidence import vibration_runs as runs
 from crashworthy.evidence.registry import Check
 
@@ -232,4 +233,5 @@ CHECKS: Final[tuple[Check, ...]] = (
     ),
     _pack_check(6.0, 0.02),
     _pack_check(8.0, 0.02),
+    *vibration_machinery.CHECKS,
 )

@@ -187,6 +187,7 @@ def masked_sums(
 @_compiled
 def gather(
     z: Pairs,
+    order: int,
     unit: Pairs,
     omega: Singles,
     start: Ints,
@@ -198,7 +199,8 @@ def gather(
     """Normal equations of every block: ½ Σ w ω ω e^{j(θn - θm)} and Σ w ω y e^{-jθm}.
 
     Args:
-        z: (n, m, 3) sums of the nodes.
+        z: (n, m, k, 3) sums of the nodes.
+        order: which of the k orders.
         unit: (n, m) e^{jθ}.
         omega: (n, m) weight of each motor's line, 1 where none is wanted.
         start: (b,) first node of each block.
@@ -215,7 +217,7 @@ def gather(
                 wm = w[i] * omega[at, m]
                 p = unit[at, m]
                 for a in range(3):
-                    right[b, m, a] += wm * z[at, m, a]
+                    right[b, m, a] += wm * z[at, m, order, a]
                 for n in range(m, motors):
                     gram[b, m, n] += half * wm * omega[at, n] * (p.conjugate() * unit[at, n])
         for m in range(motors):
@@ -226,6 +228,7 @@ def gather(
 @_compiled
 def rests(
     z: Pairs,
+    order: int,
     unit: Pairs,
     omega: Singles,
     start: Ints,
@@ -238,7 +241,8 @@ def rests(
     """Power of what a fit leaves near each line: weighted rests summed over ``group`` nodes, squared, summed.
 
     Args:
-        z: (n, m, 3) sums of the nodes.
+        z: (n, m, k, 3) sums of the nodes.
+        order: which of the k orders.
         unit: (n, m) e^{jθ}.
         omega: (n, m) weight of each motor's line.
         start: (b,) first node of each block.
@@ -264,7 +268,7 @@ def rests(
             for m in range(motors):
                 back = unit[at, m].conjugate()
                 for a in range(3):
-                    held[m, a] += w[i] * (z[at, m, a] - model[a] * back)
+                    held[m, a] += w[i] * (z[at, m, order, a] - model[a] * back)
             count += 1
             if count == group or i == len(w) - 1:
                 count = 0

@@ -201,7 +201,7 @@ class Sums:
     Attributes:
         gram: (b, m, m) ½ Σ w e^{j(θn - θm)}, Hermitian; weighted by ω of both when asked.
         right: (b, m, 3) Σ w y e^{-jθm}, weighted by ω when asked.
-        z: (n, m, 3) sums of the nodes.
+        order: place of the order in the baseband.
         unit: (n, m) e^{jkθ} at the nodes.
         omega: (n, m) the weight.
         start: (b,) first node of each block.
@@ -212,7 +212,7 @@ class Sums:
 
     gram: Complexes
     right: Complexes
-    z: NDArray[np.complex64]
+    order: int
     unit: NDArray[np.complex64]
     omega: NDArray[np.float32]
     start: Ints
@@ -241,12 +241,11 @@ def block_sums(band: Baseband, start: Ints, nodes: int, order: int, *, weighted:
     m = angle.shape[1]
     gram = np.zeros((len(start), m, m), dtype=np.complex128)
     right = np.zeros((len(start), m, 3), dtype=np.complex128)
-    z = band.z[:, :, order]
-    gather(z, unit, omega, start, w, 0.5 * band.size, gram, right)
+    gather(band.z, order, unit, omega, start, w, 0.5 * band.size, gram, right)
     return Sums(
         gram,
         right,
-        z,
+        order,
         unit,
         omega,
         start,
@@ -277,7 +276,18 @@ def residual_noise(band: Baseband, sums: Sums, c: Complexes, absorbed: float = 0
     group = max(round(band.fs / band.size / (2.0 * NEAR)), 1)
     out = np.zeros(c.shape)
     half = 0.5 * band.size
-    rests(sums.z, sums.unit, sums.omega, sums.start, sums.window, half, group, c.astype(np.complex64), out)
+    rests(
+        band.z,
+        sums.order,
+        sums.unit,
+        sums.omega,
+        sums.start,
+        sums.window,
+        half,
+        group,
+        c.astype(np.complex64),
+        out,
+    )
     count = len(sums.window) / group
     free = max(1.0 - absorbed / (2.0 * count / 1.5), 0.2)
     out /= float((sums.window.astype(np.float64) ** 2).sum()) * band.size * free
