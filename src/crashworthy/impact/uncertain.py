@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from crashworthy.impact.contact import Bed, bed_of
 from crashworthy.impact.model import make_beds
-from crashworthy.impact.obstacle import SURFACES
+from crashworthy.impact.obstacle import KINDS, SURFACES
 from crashworthy.materials.table import datum, rows
 
 if TYPE_CHECKING:
@@ -33,6 +33,9 @@ MIX_FACTOR: Final = 2.0
 
 STRENGTH_FACTOR: Final = 2.0
 """Range of a strength whose table row has none (assumption)."""
+
+_FLATS: Final = ("ground", "wall")
+_BARS: Final = ("pole", "branch")
 
 _FIELDS: Final = {
     "stiffness": "bed_stiffness",
@@ -218,8 +221,11 @@ def parameters(kinds: dict[str, str]) -> tuple[Parameter, ...]:
         ),
         Parameter(
             "bars", "poles, trunks and branches", *mix, here, True,
-            _mix(lambda kind, _: kind not in ("ground", "wall")),
+            _mix(lambda kind, _: kind in _BARS),
         ),
         Parameter("nose", "crashes nose first", *mix, here, True, _nose),
     )  # fmt: skip
+    if set(KINDS) - {*_FLATS, *_BARS}:
+        narrow = _mix(lambda kind, _: kind not in (*_FLATS, *_BARS))
+        loads += (Parameter("narrow", "edges, stones, spikes and gaps", *mix, here, True, narrow),)
     return loads + tuple(_strength(kind, f"strength of the {plural}") for kind, plural in kinds.items())
