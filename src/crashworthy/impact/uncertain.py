@@ -199,7 +199,7 @@ def parameters(kinds: dict[str, str]) -> tuple[Parameter, ...]:
     half = f"1/{SPEED_FACTOR:g} of it", f"{SPEED_FACTOR:g} times it"
     mix = f"1/{MIX_FACTOR:g} as often", f"{MIX_FACTOR:g} times as often"
     here = "assumption"
-    loads = (
+    loads: tuple[Parameter, ...] = (
         _contact("part_stiffness", "contact stiffness of the parts", "stiffness", parts=True, grounds=False),
         _contact("ground_stiffness", "stiffness of what is hit", "stiffness", parts=False, grounds=True),
         _contact("part_crush", "crush pressure of the parts", "crush", parts=True, grounds=False),
