@@ -64,3 +64,30 @@ def test_crew_shows_counts_of_others_and_refuses_nonsense(client: httpx.Client, 
 def test_a_picture_that_is_not_here_is_not_found(client: httpx.Client, name: str) -> None:
     """Only kept pictures are served, by their own names."""
     assert client.get(f"/photos/{name}").status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("kind", "values", "said"),
+    [
+        ("tap", {"part": "arm_fl", "hz": [182.0, 181.5]}, "Tapped arm_fl: 182, 181.5 Hz"),
+        (
+            "finding",
+            {"part": "arm_fl", "state": "worn", "text": "white edge"},
+            "arm_fl looked worn: white edge",
+        ),
+        (
+            "photo",
+            {"file": "0123456789abcdef.png", "sha256": "0" * 64, "part": "arm_fl"},
+            "Picture of arm_fl",
+        ),
+    ],
+)
+def test_new_kinds_of_entries_read_as_words(kind: str, values: dict[str, object], said: str) -> None:
+    """The journal page says taps, findings and pictures in words."""
+    from types import SimpleNamespace
+
+    from crashworthy.upkeep.payloads import payload_from
+    from crashworthy.web.pages.journal import event_words
+
+    event = SimpleNamespace(kind=kind, payload=payload_from(kind, values))
+    assert event_words(event) == said  # type: ignore[arg-type] # stands for an event

@@ -117,6 +117,25 @@ class ScrewLedger:
 
     def check(self, check: Check, occurred: datetime | int) -> None:
         """One look at the group."""
+        if check.tightened == "all" and len(self.batches) == 1 and not self.left_loose:
+            self._plain_check(check)
+        else:
+            self._any_check(check)
+        self._slams_seen = self.meter.slams
+        self.last_check = occurred
+        if check.missing:
+            self._missing_at = self.packs
+
+    def _plain_check(self, check: Check) -> None:
+        """The usual look: screws of one history, all tightened afterwards; as ``_any_check`` would."""
+        (batch,), clock = self.batches, self.clock
+        found = check.loose + check.missing
+        self.rows.append(
+            CheckRow(batch.seen - batch.renewed, clock - batch.renewed, check.looked, found, check.reason)
+        )
+        self.batches = [_Batch(max(batch.count, check.looked), clock, clock, self.meter.packs)]
+
+    def _any_check(self, check: Check) -> None:
         self._make_room(check.looked)
         self._trust_the_look(check)
         known = min(self.left_loose, check.loose + check.missing)  # loose before: no new finding
@@ -133,10 +152,6 @@ class ScrewLedger:
                 self.batches = _merged([*self.batches, self._fresh(found + known)])
             else:
                 self.left_loose += found
-        self._slams_seen = self.meter.slams
-        self.last_check = occurred
-        if check.missing:
-            self._missing_at = self.packs
 
     def _fresh(self, count: int) -> _Batch:
         return _Batch(count, self.clock, self.clock, self.packs)

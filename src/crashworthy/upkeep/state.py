@@ -20,7 +20,7 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from crashworthy.upkeep.dose import crash_dose, pack_dose
 from crashworthy.upkeep.events import Event, moment
@@ -195,7 +195,7 @@ def fold_all(
 
 def _all_groups(groups: Mapping[str, Screws], said: Iterable[Payload]) -> dict[str, Screws]:
     """Groups of the build, then those that only the journal names, in alphabetical order."""
-    named = {p.group for p in said if isinstance(p, Check | Tighten)}
+    named = {p.group for p in said if type(p) is Check or type(p) is Tighten}
     extra = {g: Screws(g if g in CLASSES else "other") for g in sorted(named - set(groups))}
     return dict(groups) | extra
 
@@ -229,33 +229,40 @@ class _Book:
             for name, screws in groups.items()
         }
 
+        self.by_type: dict[type[Payload], Callable[[Any, datetime | int, UUID | bytes], None]] = {
+            Pack: self._pack,
+            Crash: self._crash,
+            Check: self._check,
+            Tighten: self._tighten,
+            Swap: self._swap,
+            Repair: self._repair,
+        }
+
     def take(self, payload: Payload, occurred: datetime | int, key: UUID | bytes) -> None:
         """Account for one event."""
+        # By a table and not by match: a season has thousands of packs and crashes.
+        self.by_type.get(type(payload), self._seen)(payload, occurred, key)
+
+    def _check(self, check: Check, occurred: datetime | int, _key: UUID | bytes) -> None:
+        self.groups[check.group].check(check, occurred)
+
+    def _tighten(self, tighten: Tighten, _occurred: datetime | int, _key: UUID | bytes) -> None:
+        self.groups[tighten.group].renew()
+
+    def _swap(self, swap: Swap, occurred: datetime | int, _key: UUID | bytes) -> None:
+        self.swaps[swap.part] = self.swaps.get(swap.part, 0) + 1
+        self.changes.append(SwapRow(_when(occurred), swap.part, swap.why, swap.serial, self._clock()))
+        self._mend(swap)
+
+    def _repair(self, repair: Repair, _occurred: datetime | int, _key: UUID | bytes) -> None:
+        self._mend(repair)
+
+    def _seen(self, payload: Payload, moment_or_ms: datetime | int, _key: UUID | bytes) -> None:
+        """What was noted, measured, looked at, pictured or changed in the sheet."""
+        occurred = _when(moment_or_ms)
         match payload:
-            case Pack():
-                self._pack(payload)
-            case Crash():
-                self._crash(payload, occurred, key)
-            case Check():
-                self.groups[payload.group].check(payload, occurred)
-            case Tighten():
-                self.groups[payload.group].renew()
-            case Swap():
-                self.swaps[payload.part] = self.swaps.get(payload.part, 0) + 1
-                self.changes.append(
-                    SwapRow(_when(occurred), payload.part, payload.why, payload.serial, self._clock())
-                )
-                self._mend(payload)
-            case Repair():
-                self._mend(payload)
             case Note():
                 self.notes.append(payload.text)
-            case _:
-                self._seen(payload, _when(occurred))
-
-    def _seen(self, payload: Payload, occurred: datetime) -> None:
-        """What was measured, looked at, pictured or changed in the sheet."""
-        match payload:
             case Tap():
                 self.taps.append(TapRow(occurred, payload.part, payload.hz, self._clock()))
             case Finding():
@@ -270,7 +277,7 @@ class _Book:
         scuffs, hits, slams = self.by_severity.values()
         return Clock(self.meter.packs, self.dose, (scuffs, hits, slams))
 
-    def _pack(self, pack: Pack) -> None:
+    def _pack(self, pack: Pack, _occurred: datetime | int, _key: UUID | bytes) -> None:
         if pack.rms is None:
             key = (pack.minutes, pack.bent_prop)
             dose = self.doses.get(key)

@@ -55,6 +55,12 @@ def event_words(event: Event) -> str:
             return f"Swapped {said.part}, {said.why}"
         case "repair":
             return f"Mended {said.part}, {said.why}{': ' + said.text if said.text else ''}"
+        case "tap":
+            return f"Tapped {said.part}: {', '.join(f'{f:g}' for f in said.hz)} Hz"
+        case "finding":
+            return f"{said.part} looked {said.state}{': ' + said.text if said.text else ''}"
+        case "photo":
+            return f"Picture{' of ' + said.part if said.part else ''}{': ' + said.text if said.text else ''}"
         case "build":
             return f"Build changed{': ' + said.text if said.text else ''}"
         case "note":
