@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crashworthy.errors import NotFoundError
@@ -17,7 +17,7 @@ from crashworthy.impact.contact import (
     combine,
     combine_hertz,
     damping_number,
-    elastic_energy,
+    elastic,
     friction,
     press,
     restitution,
@@ -31,18 +31,20 @@ crush = st.floats(1e4, 1e9)
 beds = st.builds(Bed, stiffness, crush, st.floats(0.05, 1.0), st.floats(0.0, 1.5))
 
 
+@settings(deadline=None)  # the first call may compile
 @given(
     laws, stiffness, crush, st.floats(0.0, 1.0), st.floats(0.0, 0.1), st.floats(-30, 30), st.floats(0.0, 0.1)
 )
 def test_pressure_stays_between_zero_and_the_crush_plateau(law, k, p_y, alpha, d, rate, stored):
     """No depth or speed pulls, or presses harder than the plateau; indentation only grows."""
     d_y = yield_depth(law, k, p_y)
-    p, d_e, d_p = press(law, k, p_y, d_y, alpha, d, rate, stored)
+    p, d_e, d_p = press(law, k, p_y, d_y, alpha, d, rate, stored)[:3]
     assert 0.0 <= p <= p_y
     assert d_p >= stored
     assert 0.0 <= d_e <= d_y * (1 + 1e-12)
 
 
+@settings(deadline=None)  # the first call may compile
 @given(laws, stiffness, crush, st.floats(0.0, 0.5), st.floats(1e-5, 5e-3), st.integers(1, 4))
 def test_a_cycle_of_pressing_never_gives_energy_back_for_nothing(law, k, p_y, alpha, deepest, cycles):
     """Work put into a patch by any number of press-and-release cycles is not negative."""
@@ -53,17 +55,18 @@ def test_a_cycle_of_pressing_never_gives_energy_back_for_nothing(law, k, p_y, al
         for i in range(2 * n):
             up = i < n
             depth = top * ((i + 0.5) / n if up else (2 * n - i - 0.5) / n)
-            p, _, stored = press(law, k, p_y, d_y, alpha, depth, speed if up else -speed, stored)
+            p, _, stored = press(law, k, p_y, d_y, alpha, depth, speed if up else -speed, stored)[:3]
             work += p * (top / n if up else -top / n)
         # The midpoint rule leaves at most one step's worth of the stored energy.
-        assert work >= -elastic_energy(law, k, min(d_y, top)) * 4 / n
+        assert work >= -elastic(law, k, min(d_y, top))[1] * 4 / n
 
 
+@settings(deadline=None)  # the first call may compile
 @given(st.floats(0.0, 2.0), st.floats(0.0, 1e5), st.floats(1e-9, 100.0), st.floats(0.0, 1e5))
 def test_friction_is_at_most_coulombs_and_never_reverses(mu, normal, sliding, cap):
     """Friction takes the smaller of Coulomb's force and what a step can stop."""
-    force = friction(mu, normal, sliding, cap)
-    assert 0.0 <= force <= mu * normal
+    force = friction(mu, normal, sliding, cap) * sliding
+    assert 0.0 <= force <= mu * normal * (1 + 1e-12)
     assert force <= cap * sliding
 
 

@@ -51,6 +51,7 @@ def test_a_mirrored_crash_gives_the_mirrored_result(quad, model, starts):
     state, rows = starts.state.copy(), starts.rows.copy()
     for first in (0, 3):
         state[first : first + 3] *= MIRROR[:, None]
+    for first in (0, 3, 7):
         rows[first : first + 3] *= MIRROR[:, None]
     state[[7, 9]] *= -1.0
     state[[10, 12]] *= -1.0
@@ -78,6 +79,7 @@ def test_turning_the_world_changes_nothing(model, starts):
     state, rows = starts.state.copy(), starts.rows.copy()
     for first in (0, 3):
         state[first : first + 3] = R @ state[first : first + 3]
+    for first in (0, 3, 7):
         rows[first : first + 3] = R @ rows[first : first + 3]
     state[6:10] = _times(np.repeat(q[:, None], N, axis=1), starts.state[6:10])
     a = crash(model, starts, window=3e-3)
@@ -159,5 +161,5 @@ def test_a_trace_ends_where_the_crash_ends(model, starts):
 def test_model_is_plain_data(model):
     """A model holds only arrays and numbers, so that a chunk can run in another process."""
     for field in model.craft:
-        assert isinstance(field, float | np.ndarray)
+        assert isinstance(field, float | int | np.ndarray)
     assert not dataclasses.is_dataclass(model)

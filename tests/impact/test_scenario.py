@@ -12,7 +12,7 @@ from scipy.stats import kstest, norm
 
 from crashworthy.errors import ScenarioError
 from crashworthy.impact.model import model_of
-from crashworthy.impact.obstacle import CYLINDER, PLANE, gap_normal
+from crashworthy.impact.obstacle import CYLINDER, PLANE, SHAPES, Shape, gap_normal
 from crashworthy.impact.sampler import Draws
 from crashworthy.impact.scenario import Obstacle, Scenario, Speed
 from crashworthy.impact.start import sample
@@ -139,7 +139,10 @@ def test_every_crash_starts_in_touch_and_outside(many):
             ]
         )
         p = craft.position @ R.T + s.state[0:3, c]
-        gaps = np.array([gap_normal(s.kinds[c], *s.rows[0:7, c], *q)[0] for q in p])
+        point, axis, across = (tuple(s.rows[i : i + 3, c]) for i in (0, 3, 7))
+        third = tuple(np.cross(axis, across))
+        shape = Shape(point, axis, across, third, s.rows[6, c], s.rows[10, c], s.rows[11, c])
+        gaps = np.array([gap_normal(s.kinds[c], shape, tuple(q))[0] for q in p])
         assert -1e-12 <= gaps.min() < 1e-7
         part = np.searchsorted(craft.start, gaps.argmin(), side="right") - 1
         assert part == s.first[c]
@@ -159,7 +162,7 @@ def test_draws_follow_the_scenario(many):
     towards = np.sum(s.state[3:6] * s.rows[3:6], axis=0)
     assert (towards[s.kinds == PLANE] < 0.0).all()
     assert (s.rows[6, s.kinds == CYLINDER] >= 0.01).all()
-    assert set(s.kinds.tolist()) == {PLANE, CYLINDER}
+    assert set(s.kinds.tolist()) == {SHAPES[o.kind] for o in scenario.obstacles}
 
 
 def test_a_fixed_speed_is_fixed(quad):

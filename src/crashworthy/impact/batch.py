@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from crashworthy.errors import Problem, ScenarioError
+from crashworthy.impact.obstacle import ROUND
 from crashworthy.strength.capacity import Capacity
 
 if TYPE_CHECKING:
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float32]
 
-__all__ = ["ARRAYS", "REFINED", "CrashBatch"]
+__all__ = ["ARRAYS", "REFINED", "CrashBatch", "complete"]
 
 REFINED: Final = 16
 """Flag bit: the crash was flagged at the asked time step and run again at a quarter or a sixteenth of it."""
@@ -33,6 +34,10 @@ ARRAYS: Final = (
     "shock",
     "pseudo_velocity",
     "core_peak",
+    "strap",
+    "board_velocity",
+    "arm_shear",
+    "broken",
     "obstacle",
     "speed",
     "closing",
@@ -42,6 +47,25 @@ ARRAYS: Final = (
     "flags",
 )
 """Arrays of a batch, as saved."""
+
+
+_LATER: Final = {"strap": (), "board_velocity": (3,), "arm_shear": (-1, 2), "broken": (2, -1)}
+"""Arrays that older campaigns lack, and their shape before the crash's axis; -1 stands for the arms."""
+
+
+def complete(arrays: dict[str, Any], arms: int) -> dict[str, Any]:
+    """Arrays of a saved campaign, with zeros (nothing broken) for what it was too old to know.
+
+    Raises:
+        KeyError: an array is missing that every campaign has.
+    """
+    n = len(arrays["flags"])
+    for name, shape in _LATER.items():
+        if name not in arrays:
+            whole = tuple(arms if k < 0 else k for k in shape)
+            empty = -1.0 if name == "broken" else 0.0
+            arrays[name] = np.full((*whole, n), empty, dtype=np.float32)
+    return {name: arrays[name] for name in ARRAYS}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,6 +89,10 @@ class CrashBatch:
         arm_moment: (arms, 3, n) peak root moment in plane and out of plane, N m, and peak interaction.
         shock: (n,) peak acceleration of the boards on their mount, m/s².
         pseudo_velocity: (n,) of the same, m/s.
+        strap: (n,) peak pull on the battery's strap, N.
+        board_velocity: (3, n) peak pseudo-velocity of three board modes on the stack, m/s.
+        arm_shear: (arms, 2, n) peak sideways force on the screws of root and motor, N.
+        broken: (2, arms, n) time at which each arm and each prop broke in the run, s; -1 when whole.
         core_peak: (n,) peak acceleration of the rigid core, m/s² (mesh sensitive; for comparison only).
         obstacle: (n,) index into ``obstacles``.
         speed: (n,) before impact, m/s.
@@ -94,6 +122,10 @@ class CrashBatch:
     shock: Floats
     pseudo_velocity: Floats
     core_peak: Floats
+    strap: Floats
+    board_velocity: Floats
+    arm_shear: Floats
+    broken: Floats
     obstacle: NDArray[np.int32]
     speed: Floats
     closing: Floats
@@ -111,8 +143,8 @@ class CrashBatch:
 
     @property
     def round_obstacle(self) -> NDArray[np.bool_]:
-        """(n,) whether a pole or branch was hit, not a flat surface."""
-        is_round = np.array([kind in ("pole", "branch") for _, kind, _ in self.obstacles])
+        """(n,) whether something narrow was hit, such as a bar, edge, stone or spike, not a flat surface."""
+        is_round = np.array([kind in ROUND for _, kind, _ in self.obstacles])
         flags: NDArray[np.bool_] = is_round[self.obstacle]
         return flags
 
@@ -146,7 +178,9 @@ class CrashBatch:
         try:
             with np.load(io.BytesIO(data), allow_pickle=False) as file:
                 head = json.loads(file["head"].tobytes().decode())
-                arrays = {name: file[name] for name in ARRAYS}
+                arrays = complete(
+                    {name: file[name] for name in file.files if name in ARRAYS}, len(head["arm_parts"])
+                )
             head["parts"] = tuple((a, b, c) for a, b, c in head["parts"])
             head["arm_parts"] = tuple(head["arm_parts"])
             head["arm_capacity"] = tuple((a, b) for a, b in head["arm_capacity"])

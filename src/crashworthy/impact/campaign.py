@@ -13,9 +13,10 @@ import numpy as np
 
 from crashworthy.errors import CrashworthyError, Problem, ScenarioError
 from crashworthy.impact.batch import ARRAYS, REFINED, CrashBatch
+from crashworthy.impact.blocks import crash
 from crashworthy.impact.contact import BED
 from crashworthy.impact.craft import FLAG_ENERGY, FLAG_INVALID, FLAG_STEP, RESULT
-from crashworthy.impact.kernel import crash_all
+from crashworthy.impact.sampler import Draws
 from crashworthy.impact.scenario import Scenario
 from crashworthy.impact.start import Starts, sample
 from crashworthy.materials.table import rows
@@ -26,10 +27,11 @@ if TYPE_CHECKING:
 
     from crashworthy.build.quad import Quad
     from crashworthy.impact.model import Model
+    from crashworthy.strength.capacity import Capacity
 
 __all__ = ["ENGINE", "SETTLE", "WINDOW", "CampaignCancelled", "Chunk", "MapChunks", "simulate"]
 
-ENGINE: Final = 1
+ENGINE: Final = 2
 """Raised whenever results of the same inputs change."""
 
 WINDOW: Final = 0.03
@@ -42,6 +44,10 @@ LIMIT: Final = 10_000_000
 """Most crashes in one campaign."""
 
 Arrays = dict[str, Any]
+Strengths = tuple[tuple[float, ...], tuple[float, ...]]
+Breaking = tuple[Strengths, Strengths]
+"""Medians and spreads of what breaks each arm, and each prop."""
+
 MapChunks = Callable[[Callable[[Any], Arrays], Iterable[Any]], Iterator[Arrays]]
 """Runs a function over units of work (``cases.Work``) and yields the results in their order."""
 
@@ -65,7 +71,8 @@ def simulate(
     scenario: Scenario | None = None,
     *,
     dt: float = 1e-5,
-    chunk: int = 256,
+    fracture: bool = False,
+    chunk: int = 1024,
     map_chunks: MapChunks | None = None,
     progress: Callable[[int, int], None] | None = None,
     cancelled: Callable[[], bool] | None = None,
@@ -83,6 +90,8 @@ def simulate(
         scenario: what is hit and how; the assumed everyday mix by default.
         dt: time step, s; crashes that need a finer one are run again at a quarter, and if need
             be at a sixteenth of it.
+        fracture: let arms and props break in the run, at strengths drawn for each crash; loads after a break
+            are those of the broken quad. Without it loads are what parts would feel if nothing broke.
         chunk: crashes in a chunk.
         map_chunks: how chunks are run; one after the other by default. The kernel releases the interpreter's
             lock, so a thread pool's ordered map uses all cores.
@@ -104,7 +113,7 @@ def simulate(
     from crashworthy.impact.cases import case_of, plain, run_work
 
     scenario = scenario if scenario is not None else Scenario.default()
-    case = case_of(quad, scenario, dt=dt)
+    case = case_of(quad, scenario, dt=dt, fracture=fracture)
     works = case.works(seed, 0, n, chunk)
     done: list[Arrays] = []
     count = 0
@@ -135,7 +144,7 @@ def simulate(
         n=n,
         seed=seed,
         dt=dt,
-        digest=_digest(quad, scenario, n, seed, dt),
+        digest=_digest(quad, scenario, n, seed, dt, fracture),
         parts=tuple((p.name, p.label, p.kind) for p in quad.parts),
         arm_parts=tuple(a.part for a in quad.arms),
         arm_capacity=tuple(arm_root_moments(a) for a in quad.arms),
@@ -145,23 +154,65 @@ def simulate(
     )
 
 
-def _digest(quad: Quad, scenario: Scenario, n: int, seed: int, dt: float) -> str:
+def _digest(quad: Quad, scenario: Scenario, n: int, seed: int, dt: float, fracture: bool) -> str:
     tables = sorted((m, p, d.value) for (m, p), d in rows().items())
-    what = [ENGINE, quad.digest, scenario.digest, n, seed, dt, WINDOW, tables]
+    what = [ENGINE, quad.digest, scenario.digest, n, seed, dt, WINDOW, fracture, tables]
     return hashlib.sha256(json.dumps(what).encode()).hexdigest()
 
 
-def run_chunk(model: Model, scenario: Scenario, seed: int, dt: float, n_parts: int, chunk: Chunk) -> Arrays:
-    """Run one chunk; the campaign's unit of work (plain arrays in and out)."""
+def _strengths(breaking: Breaking, seed: int, crashes: NDArray[np.int64]) -> NDArray[np.float64]:
+    """(2 arms, n) lognormal strengths of arms (interaction) and props (N), drawn by crash and corner."""
+    draws = Draws(seed, crashes)
+    rows = []
+    for what, medians, betas in (("arm", *breaking[0]), ("prop", *breaking[1])):
+        for corner, (median, beta) in enumerate(zip(medians, betas, strict=True)):
+            rows.append(median * np.exp(beta * draws.normal(f"strength.{what}{corner}")))
+    return np.array(rows)
+
+
+def breaking_of(quad: Quad, modes: tuple[Capacity, ...]) -> Breaking:
+    """Median and spread of what breaks each arm (interaction) and each prop (N); infinite where unknown."""
+    found: list[tuple[tuple[float, ...], tuple[float, ...]]] = []
+    for load, parts in (("bending", [a.part for a in quad.arms]), ("force", [a.prop for a in quad.arms])):
+        own = [next((m for m in modes if m.part == p and m.load == load), None) for p in parts]
+        found.append(
+            (tuple(m.median if m else math.inf for m in own), tuple(m.beta if m else 0.0 for m in own))
+        )
+    return found[0], found[1]
+
+
+def run_chunk(
+    model: Model,
+    scenario: Scenario,
+    seed: int,
+    dt: float,
+    n_parts: int,
+    chunk: Chunk,
+    breaking: Breaking | None = None,
+) -> Arrays:
+    """Run one chunk; the campaign's unit of work (plain arrays in and out).
+
+    Args:
+        model: the build.
+        scenario: what it meets.
+        seed: of the draws.
+        dt: time step, s.
+        n_parts: parts of the build.
+        chunk: which crashes.
+        breaking: strengths at which arms and props break in the run; nothing breaks without.
+    """
     crashes = np.arange(chunk.first, chunk.first + chunk.count, dtype=np.int64)
     starts = sample(scenario, model.craft, seed, crashes)
-    result = _run(model, starts, dt)
+    strength = None if breaking is None else _strengths(breaking, seed, crashes)
+    result = _run(model, starts, dt, strength)
     poor = FLAG_STEP | FLAG_ENERGY | FLAG_INVALID
     for finer_step in (dt / 4.0, dt / 16.0):
         again = np.flatnonzero(result["flags"] & poor)
         if not len(again):
             break
-        finer = _run(model, _take(starts, again), finer_step)
+        finer = _run(
+            model, _take(starts, again), finer_step, None if strength is None else strength[:, again]
+        )
         finer["flags"] |= REFINED
         for name, array in result.items():
             array[..., again] = finer[name]
@@ -170,18 +221,19 @@ def run_chunk(model: Model, scenario: Scenario, seed: int, dt: float, n_parts: i
     peak[model.parts], impulse[model.parts] = result["peak"], result["impulse"]
     tfirst[model.parts] = result["touched"]
     first = _first_part(result["touched"], starts.first)
-    velocity, normal = starts.state[3:6], starts.rows[3:6]
-    # Towards a bar: along its inward normal at the core's place; towards a plane: along its normal.
-    away = starts.state[0:3] - np.sum(starts.state[0:3] * normal, axis=0) * normal
-    away = np.where(starts.kinds == 0, normal, away / np.maximum(np.linalg.norm(away, axis=0), 1e-9))
+    velocity = starts.state[3:6]
     single = {
         "shock": result["shock"],
         "pseudo_velocity": result["pseudo_velocity"],
         "core_peak": result["core_peak"],
         "speed": np.linalg.norm(velocity, axis=0),
         "closing": starts.closing,
-        "normal_speed": -np.sum(velocity * away, axis=0),
+        "normal_speed": -np.sum(velocity * starts.normal, axis=0),
         "audit": result["audit"],
+        "strap": result["strap"],
+        "board_velocity": result["board_velocity"],
+        "arm_shear": result["shear"],
+        "broken": result["broken"],
     }
     return {
         "part_peak": peak,
@@ -209,40 +261,31 @@ def _take(starts: Starts, index: NDArray[np.int64]) -> Starts:
     return Starts(*picked)
 
 
-def _run(model: Model, starts: Starts, dt: float) -> Arrays:
+def _run(
+    model: Model,
+    starts: Starts,
+    dt: float,
+    strength: NDArray[np.float64] | None = None,
+    width: int | None = None,
+) -> Arrays:
     """The kernel over some starts; anything not finite is zeroed and flagged."""
-    n, parts, arms = len(starts.kinds), len(model.craft.radius), len(model.craft.tip_mass)
-    peak, impulse, touched = (np.zeros((parts, n)) for _ in range(3))
-    moment, scalars = np.zeros((arms, 3, n)), np.zeros((len(RESULT), n))
-    flags = np.zeros(n, dtype=np.int32)
-    crash_all(
-        model.craft,
-        model.beds,
-        BED,
-        starts.kinds,
-        starts.surfaces,
-        starts.rows,
-        starts.state,
-        np.maximum(starts.closing, 1.0),
-        dt,
-        round(WINDOW / dt),
-        SETTLE,
-        0,
-        np.zeros((0, 0, 0)),
-        peak,
-        impulse,
-        touched,
-        moment,
-        scalars,
-        flags,
-    )
+    n = len(starts.kinds)
+    got = crash(
+        model.craft, model.beds, BED, starts.kinds, starts.surfaces, starts.rows, starts.state,
+        np.maximum(starts.closing, 1.0), dt=dt, steps=round(WINDOW / dt), settle=SETTLE, rank=starts.rank,
+        strength=strength, width=width,
+    )  # fmt: skip
+    peak, impulse, touched, moment, shear = got.peak, got.impulse, got.touched, got.moment, got.shear
+    scalars, flags = got.scalars, got.flags
     table = dict(zip(RESULT, scalars, strict=True))
     wrong = ~np.isfinite(scalars).all(axis=0)
-    for array in (peak, impulse, moment):
+    for array in (peak, impulse, moment, shear):
         wrong |= ~np.isfinite(array).reshape(-1, n).all(axis=0)
     if wrong.any():
-        for array in (peak, impulse, moment, scalars):
+        for array in (peak, impulse, moment, shear, scalars):
             array[..., wrong] = 0.0
         touched[:, wrong] = np.nan
         flags[wrong] |= FLAG_INVALID
-    return {"peak": peak, "impulse": impulse, "touched": touched, "moment": moment, "flags": flags, **table}
+    boards = scalars[RESULT.index("board_0") : RESULT.index("board_0") + 3]
+    return {"peak": peak, "impulse": impulse, "touched": touched, "moment": moment, "flags": flags,
+            "shear": shear, "broken": got.broken, "board_velocity": boards, **table}  # fmt: skip

@@ -16,7 +16,17 @@ import numpy as np
 
 from crashworthy.errors import Problem, ScenarioError
 from crashworthy.impact.batch import ARRAYS, CrashBatch
-from crashworthy.impact.campaign import ENGINE, LIMIT, SETTLE, WINDOW, CampaignCancelled, Chunk, run_chunk
+from crashworthy.impact.campaign import (
+    ENGINE,
+    LIMIT,
+    SETTLE,
+    WINDOW,
+    Breaking,
+    CampaignCancelled,
+    Chunk,
+    breaking_of,
+    run_chunk,
+)
 from crashworthy.impact.jit import cache_folder
 from crashworthy.impact.model import Model, model_of
 from crashworthy.impact.scenario import Scenario
@@ -29,7 +39,7 @@ if TYPE_CHECKING:
 
 __all__ = ["CHUNK", "Case", "Crasher", "Runner", "Work", "case_of", "plain", "run_work"]
 
-CHUNK: Final = 256
+CHUNK: Final = 1024
 """Crashes in a unit of work."""
 
 Arrays = dict[str, Any]
@@ -44,6 +54,7 @@ class Work:
         model, scenario, seed, dt: what is crashed, and how.
         n_parts: parts of the build.
         chunk: which crashes.
+        breaking: strengths at which arms and props break in the run; nothing breaks without.
     """
 
     name: str
@@ -53,6 +64,7 @@ class Work:
     dt: float
     n_parts: int
     chunk: Chunk
+    breaking: Breaking | None = None
 
 
 Runner = Callable[[Callable[[Work], Arrays], Iterable[Work]], Iterator[Arrays]]
@@ -61,7 +73,7 @@ Runner = Callable[[Callable[[Work], Arrays], Iterable[Work]], Iterator[Arrays]]
 
 def run_work(work: Work) -> Arrays:
     """Crash: plain arrays, the crash as the last axis."""
-    return run_chunk(work.model, work.scenario, work.seed, work.dt, work.n_parts, work.chunk)
+    return run_chunk(work.model, work.scenario, work.seed, work.dt, work.n_parts, work.chunk, work.breaking)
 
 
 def plain(run: Callable[[Work], Arrays], works: Iterable[Work]) -> Iterator[Arrays]:
@@ -79,6 +91,7 @@ class Case:
         capacities: what its parts bear.
         scenario: what it meets.
         dt: time step, s.
+        breaking: strengths at which arms and props break in the run; nothing breaks without.
     """
 
     quad: Quad
@@ -86,6 +99,7 @@ class Case:
     capacities: tuple[Capacity, ...]
     scenario: Scenario
     dt: float
+    breaking: Breaking | None = None
 
     @property
     def digest(self) -> str:
@@ -103,6 +117,7 @@ class Case:
                     self.dt,
                     self.scenario.digest,
                     len(self.quad.parts),
+                    self.breaking,
                 ]
             ).encode()
         )
@@ -125,6 +140,7 @@ class Case:
                 self.dt,
                 len(self.quad.parts),
                 Chunk(start, min(chunk, first + n - start)),
+                self.breaking,
             )
             for start in range(first, first + n, chunk)
         ]
@@ -151,13 +167,17 @@ class Case:
         )
 
 
-def case_of(quad: Quad, scenario: Scenario | None = None, *, dt: float = 1e-5) -> Case:
-    """Make a build ready.
+def case_of(
+    quad: Quad, scenario: Scenario | None = None, *, dt: float = 1e-5, fracture: bool = False
+) -> Case:
+    """Make a build ready; with ``fracture`` arms and props break in the run.
 
     Raises:
         ScenarioError: the build cannot be crashed.
     """
-    return Case(quad, model_of(quad), capacities(quad), scenario or Scenario.default(), dt)
+    modes = capacities(quad)
+    breaking = breaking_of(quad, modes) if fracture else None
+    return Case(quad, model_of(quad), modes, scenario or Scenario.default(), dt, breaking)
 
 
 class Crasher:

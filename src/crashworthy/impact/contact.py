@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from crashworthy.impact.jit import physics
+from crashworthy.impact.lanes import least, most, sqrt, where
 from crashworthy.materials.table import datum, rows
 
 __all__ = [
@@ -27,8 +28,7 @@ __all__ = [
     "combine",
     "combine_hertz",
     "damping_number",
-    "elastic_energy",
-    "elastic_pressure",
+    "elastic",
     "friction",
     "press",
     "restitution",
@@ -43,22 +43,18 @@ HERTZ: Final = 1
 
 
 @physics
-def elastic_pressure(law: int, k: float, d_e: float) -> float:
-    """Pressure of the undamped bed at elastic depth ``d_e``, Pa (a force, N, when the area is 1)."""
+def elastic(law: int, k: float, d_e: float) -> tuple[float, float, float]:
+    """The undamped bed at elastic depth ``d_e``: pressure, energy per area, stiffness per area.
+
+    Pa, J/m² and Pa/m; under Hertz's law, with area 1: N, J and N/m.
+    """
+    p, energy, slope = k * d_e, 0.5 * k * d_e * d_e, k + 0.0 * d_e
     if law == HERTZ:
-        return k * d_e * math.sqrt(d_e)
-    return k * d_e
+        root = sqrt(d_e)
+        p, energy, slope = k * d_e * root, 0.4 * k * d_e * d_e * root, 1.5 * k * root
+    return p, energy, slope
 
 
-@physics
-def elastic_energy(law: int, k: float, d_e: float) -> float:
-    """Energy stored per area at elastic depth ``d_e``, J/m²: k d²/2, or (2/5) K d^2.5."""
-    if law == HERTZ:
-        return 0.4 * k * d_e * d_e * math.sqrt(d_e)
-    return 0.5 * k * d_e * d_e
-
-
-@physics
 def yield_depth(law: int, k: float, p_y: float) -> float:
     """Elastic depth at which the crush plateau is reached, m."""
     if law == HERTZ:
@@ -69,7 +65,7 @@ def yield_depth(law: int, k: float, p_y: float) -> float:
 @physics
 def press(
     law: int, k: float, p_y: float, d_y: float, alpha: float, d: float, rate: float, d_p: float
-) -> tuple[float, float, float]:
+) -> tuple[float, float, float, float, float, float]:
     """Pressure on a patch.
 
     Args:
@@ -83,29 +79,27 @@ def press(
         d_p: stored indentation, m.
 
     Returns:
-        pressure (Pa), elastic depth (m), new stored indentation (m).
+        pressure (Pa), elastic depth (m, 0 where nothing touches), new stored indentation (m), and of the
+        undamped bed pressure (Pa), energy (J/m²) and stiffness (Pa/m).
     """
     d_e = d - d_p
-    if d_e <= 0.0:
-        return 0.0, 0.0, d_p
-    if d_e > d_y:
-        d_p = d - d_y
-        d_e = d_y
-    p = elastic_pressure(law, k, d_e) * (1.0 + alpha * rate)
-    return min(max(p, 0.0), p_y), d_e, d_p
+    d_p = where(d_e > d_y, d - d_y, d_p)
+    d_e = least(most(d_e, 0.0), d_y)
+    p, energy, slope = elastic(law, k, d_e)
+    return least(most(p * (1.0 + alpha * rate), 0.0), p_y), d_e, d_p, p, energy, slope
 
 
 @physics
 def friction(mu: float, normal: float, sliding: float, cap: float) -> float:
-    """Size of the friction force, N: Coulomb's, or less where it would reverse the sliding within a step.
+    """Friction force per sliding speed, N s/m: Coulomb's, or less where it would reverse the sliding.
 
     Args:
         mu: coefficient of friction.
         normal: normal force, N.
-        sliding: tangential speed, m/s.
+        sliding: tangential speed, above zero, m/s.
         cap: largest force per sliding speed, N s/m (a share of effective mass over time step).
     """
-    return min(mu * normal, cap * sliding)
+    return least(mu * normal / sliding, cap)
 
 
 def restitution(y: float) -> float:

@@ -50,6 +50,8 @@ def mode_load(batch: CrashBatch, capacity: Capacity) -> Floats:
         load = batch.arm_moment[arm, 2]
     elif capacity.load == "pseudo_velocity":
         load = batch.pseudo_velocity
+    elif capacity.load == "strap":
+        load = batch.strap
     else:
         load = batch.part_peak[capacity.part]
     wide: Floats = load.astype(np.float64)

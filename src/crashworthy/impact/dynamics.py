@@ -6,198 +6,256 @@ directions, the tip moves with a_tip = a_O + w' x r + b + u''_j e_j,  b = w x (w
 Each tip equation m e_j . a_tip = S_j, with S_j = Q_j - k_j u_j - c_j u'_j, eliminates u'', leaving
 
     [ M  B ] [a_O]   [ F - sum (S_j e_j + m a (a . b))                    ]
-    [ B' C ] [w' ] = [ T - w x I w - sum (r x S_j e_j + m (r x a)(a . b)) ]
+    [ B' C ] [w' ] = [ T - w x (I w + H) - sum (r x S_j e_j + m (r x a)(a . b)) ]
 
     M = m_c 1 + sum m a a',   B = sum m a (r x a)',   C = I_c + sum m (r x a)(r x a)'
 
-M is constant, so its inverse is; what remains is one symmetric 3x3 solve a step. All in the body frame.
+M is constant, so its inverse is; what remains is one symmetric 3x3 solve a step. H is the angular momentum of
+the spinning props, along body z: it makes the quad answer a blow like a gyroscope. All in the body frame.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from crashworthy.impact.jit import physics
+from crashworthy.impact.lanes import most, size, some, sqrt, where
 from crashworthy.impact.ledger import tip_motion
-from crashworthy.impact.rigid import cross, solve_symmetric3, symmetric_times
+from crashworthy.impact.rigid import (
+    Triple,
+    along,
+    cross,
+    dot,
+    less,
+    plus,
+    row,
+    solve_symmetric3,
+    symmetric_times,
+)
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from crashworthy.impact.craft import Craft
+    from crashworthy.impact.craft import Craft, Room
 
     Floats = NDArray[np.float64]
 
-__all__ = ["accelerations", "bend_arms", "shake_boards"]
+__all__ = ["REMNANT", "accelerations", "bend_arms", "pull_strap", "shake_boards"]
 
-Six = tuple[float, float, float, float, float, float]
+REMNANT: Final = 0.05
+"""Share of its stiffness that a broken arm keeps: fibres that still hang together (assumption)."""
 
 
 @physics
 def accelerations(
-    craft: Craft,
-    w: Floats,
-    u: Floats,
-    du: Floats,
-    load: Floats,
-    modal: Floats,
-    place: Floats,
-    bias: Floats,
-    spring: Floats,
-) -> Six:
+    craft: Craft, room: Room, w: Triple, force: Triple, torque: Triple
+) -> tuple[Triple, Triple]:
     """Accelerations of the core: of O (m/s²) and of the turning (rad/s²), body frame.
 
     Args:
         craft: the quad.
+        room: deflections and contact forces; ``place``, ``bias`` and ``spring`` are set here.
         w: body rate.
-        u: (a, 2) tip deflections.
-        du: (a, 2) their rates.
-        load: (6,) force and torque about O.
-        modal: (a, 2) forces on the tips' freedoms, Q.
-        place: (a, 3) set to r of each tip.
-        bias: (a, 3) set to b of each tip.
-        spring: (a, 2) set to S of each tip.
+        force: sum of the contact forces.
+        torque: theirs about O.
     """
     inertia, W = craft.inertia, craft.mass_inverse
-    p, q, r = w[0], w[1], w[2]
-    f0, f1, f2 = load[0], load[1], load[2]
-    h0, h1, h2 = symmetric_times(inertia, p, q, r)
-    g0, g1, g2 = cross(p, q, r, h0, h1, h2)
-    t0, t1, t2 = load[3] - g0, load[4] - g1, load[5] - g2
-    c00, c01, c02, c11, c12, c22 = (
-        inertia[0, 0],
-        inertia[0, 1],
-        inertia[0, 2],
-        inertia[1, 1],
-        inertia[1, 2],
-        inertia[2, 2],
-    )
-    b00 = b01 = b02 = b10 = b11 = b12 = b20 = b21 = b22 = 0.0
+    momentum = symmetric_times(inertia, w)
+    turned = momentum[2]
     for a in range(len(craft.tip_mass)):
-        m, e, s = craft.tip_mass[a], craft.axis[a], craft.side[a]
-        e0, e1, e2 = e[0], e[1], e[2]
-        x, y, z, ux, uy, uz = tip_motion(craft, a, u, du)
-        place[a, 0], place[a, 1], place[a, 2] = x, y, z
-        g0, g1, g2 = cross(x, y, z, e0, e1, e2)
-        w0, w1, w2 = cross(p, q, r, x, y, z)
-        k0, k1, k2 = cross(p, q, r, w0 + 2.0 * ux, w1 + 2.0 * uy, w2 + 2.0 * uz)
-        bias[a, 0], bias[a, 1], bias[a, 2] = k0, k1, k2
-        ab = m * (e0 * k0 + e1 * k1 + e2 * k2)
-        S0 = modal[a, 0] - craft.stiffness[a, 0] * u[a, 0] - craft.damping[a, 0] * du[a, 0]
-        S1 = modal[a, 1] - craft.stiffness[a, 1] * u[a, 1] - craft.damping[a, 1] * du[a, 1]
-        spring[a, 0], spring[a, 1] = S0, S1
-        s0 = S0 * s[0, 0] + S1 * s[1, 0]
-        s1 = S0 * s[0, 1] + S1 * s[1, 1]
-        s2 = S0 * s[0, 2] + S1 * s[1, 2]
-        h0, h1, h2 = cross(x, y, z, s0, s1, s2)
-        f0, f1, f2 = f0 - s0 - e0 * ab, f1 - s1 - e1 * ab, f2 - s2 - e2 * ab
-        t0, t1, t2 = t0 - h0 - g0 * ab, t1 - h1 - g1 * ab, t2 - h2 - g2 * ab
-        b00, b01, b02 = b00 + m * e0 * g0, b01 + m * e0 * g1, b02 + m * e0 * g2
-        b10, b11, b12 = b10 + m * e1 * g0, b11 + m * e1 * g1, b12 + m * e1 * g2
-        b20, b21, b22 = b20 + m * e2 * g0, b21 + m * e2 * g1, b22 + m * e2 * g2
-        c00, c01, c02 = c00 + m * g0 * g0, c01 + m * g0 * g1, c02 + m * g0 * g2
-        c11, c12, c22 = c11 + m * g1 * g1, c12 + m * g1 * g2, c22 + m * g2 * g2
+        turned = turned + craft.rotor[a] * room.spin[a, 0]
+    f = force
+    t = less(torque, cross(w, (momentum[0], momentum[1], turned)))
+    zero = 0.0 * w[0]
+    c00, c01, c02 = inertia[0, 0] + zero, inertia[0, 1] + zero, inertia[0, 2] + zero
+    c11, c12, c22 = inertia[1, 1] + zero, inertia[1, 2] + zero, inertia[2, 2] + zero
+    # Rows of B as triples: B = sum m e (r x e)'.
+    b0 = b1 = b2 = (zero, zero, zero)
+    for a in range(len(craft.tip_mass)):
+        m, e = craft.tip_mass[a], row(craft.axis, a)
+        r, rate = tip_motion(craft, room, a)
+        g = cross(r, e)
+        turning = cross(w, r)
+        b = cross(w, plus(turning, plus(rate, rate)))
+        pull = m * dot(e, b)
+        S0 = (
+            room.modal[a, 0]
+            - room.whole[a, 0] * craft.stiffness[a, 0] * room.u[a, 0]
+            - craft.damping[a, 0] * room.du[a, 0]
+        )
+        S1 = (
+            room.modal[a, 1]
+            - room.whole[a, 0] * craft.stiffness[a, 1] * room.u[a, 1]
+            - craft.damping[a, 1] * room.du[a, 1]
+        )
+        room.spring[a, 0], room.spring[a, 1] = S0, S1
+        room.place[a, 0], room.place[a, 1], room.place[a, 2] = r[0], r[1], r[2]
+        room.bias[a, 0], room.bias[a, 1], room.bias[a, 2] = b[0], b[1], b[2]
+        e0 = craft.side[a, 0, 0], craft.side[a, 0, 1], craft.side[a, 0, 2]
+        e1 = craft.side[a, 1, 0], craft.side[a, 1, 1], craft.side[a, 1, 2]
+        s = along((S0 * e0[0], S0 * e0[1], S0 * e0[2]), S1, e1)
+        f = along(less(f, s), -pull, e)
+        t = along(less(t, cross(r, s)), -pull, g)
+        mg = (m * g[0], m * g[1], m * g[2])
+        b0, b1, b2 = along(b0, e[0], mg), along(b1, e[1], mg), along(b2, e[2], mg)
+        c00, c01, c02 = c00 + mg[0] * g[0], c01 + mg[0] * g[1], c02 + mg[0] * g[2]
+        c11, c12, c22 = c11 + mg[1] * g[1], c12 + mg[1] * g[2], c22 + mg[2] * g[2]
     # Eliminate a_O with the inverse W of M: (C - B' W B) w' = T - B' W F.
-    y00, y10, y20 = symmetric_times(W, b00, b10, b20)
-    y01, y11, y21 = symmetric_times(W, b01, b11, b21)
-    y02, y12, y22 = symmetric_times(W, b02, b12, b22)
-    A0, A1, A2 = solve_symmetric3(
-        c00 - (b00 * y00 + b10 * y10 + b20 * y20),
-        c01 - (b00 * y01 + b10 * y11 + b20 * y21),
-        c02 - (b00 * y02 + b10 * y12 + b20 * y22),
-        c11 - (b01 * y01 + b11 * y11 + b21 * y21),
-        c12 - (b01 * y02 + b11 * y12 + b21 * y22),
-        c22 - (b02 * y02 + b12 * y12 + b22 * y22),
-        t0 - (y00 * f0 + y10 * f1 + y20 * f2),
-        t1 - (y01 * f0 + y11 * f1 + y21 * f2),
-        t2 - (y02 * f0 + y12 * f1 + y22 * f2),
+    y0 = symmetric_times(W, (b0[0], b1[0], b2[0]))
+    y1 = symmetric_times(W, (b0[1], b1[1], b2[1]))
+    y2 = symmetric_times(W, (b0[2], b1[2], b2[2]))
+    A = solve_symmetric3(
+        c00 - (b0[0] * y0[0] + b1[0] * y0[1] + b2[0] * y0[2]),
+        c01 - (b0[0] * y1[0] + b1[0] * y1[1] + b2[0] * y1[2]),
+        c02 - (b0[0] * y2[0] + b1[0] * y2[1] + b2[0] * y2[2]),
+        c11 - (b0[1] * y1[0] + b1[1] * y1[1] + b2[1] * y1[2]),
+        c12 - (b0[1] * y2[0] + b1[1] * y2[1] + b2[1] * y2[2]),
+        c22 - (b0[2] * y2[0] + b1[2] * y2[1] + b2[2] * y2[2]),
+        (t[0] - dot(y0, f), t[1] - dot(y1, f), t[2] - dot(y2, f)),
     )
-    f0 -= b00 * A0 + b01 * A1 + b02 * A2
-    f1 -= b10 * A0 + b11 * A1 + b12 * A2
-    f2 -= b20 * A0 + b21 * A1 + b22 * A2
-    a0, a1, a2 = symmetric_times(W, f0, f1, f2)
-    return a0, a1, a2, A0, A1, A2
+    f = less(f, (dot(b0, A), dot(b1, A), dot(b2, A)))
+    return symmetric_times(W, f), A
 
 
 @physics
 def bend_arms(
-    craft: Craft,
-    motion: Six,
-    dt: float,
-    u: Floats,
-    du: Floats,
-    lever: Floats,
-    place: Floats,
-    bias: Floats,
-    spring: Floats,
-    bent: Floats,
-) -> float:
-    """Record the root moments, step the tips; returns the energy lost in the arms, J.
+    craft: Craft, room: Room, motion: tuple[Triple, Triple], dt: float, strength: Floats, broken: Floats,
+    b: int, time: float,
+) -> float:  # fmt: skip
+    """Record what roots and screws bear, step the tips, break what is too weak.
 
     Root force = k u + sum (s - phi) F: the tip's spring, plus what contacts short of the tip add beyond their
-    share phi of it; times the arm's length it is the root moment.
+    share phi of it; times the arm's length it is the root moment. The screws bear what lies in their plane:
+    along the arm the contact force less the tip's inertia, across it the bending force.
 
     Args:
         craft: the quad.
+        room: deflections, stepped here; ``bent`` and ``slid`` are raised here.
         motion: accelerations of the core.
         dt: step, s.
-        u: (a, 2) tip deflections, stepped here.
-        du: (a, 2) their rates, stepped here.
-        lever: (a, 2) sum (station - shape) F, N.
-        place: (a, 3) tips, from ``accelerations``.
-        bias: (a, 3) from ``accelerations``.
-        spring: (a, 2) from ``accelerations``.
-        bent: (a, 3) peaks of the root force in plane and out of plane, N, and of the squared interaction.
+        strength: (blocks, 2 a) squared interaction at which an arm breaks.
+        broken: (blocks, 2 a) time of breaking, set here.
+        b: block.
+        time: now, s.
+
+    Returns:
+        energy lost in the arms, J.
     """
-    a0, a1, a2, A0, A1, A2 = motion
-    lost = 0.0
+    a_O, A = motion
+    lost = 0.0 * a_O[0]
     for a in range(len(craft.tip_mass)):
-        g0, g1, g2 = cross(A0, A1, A2, place[a, 0], place[a, 1], place[a, 2])
-        k0, k1, k2 = a0 + g0 + bias[a, 0], a1 + g1 + bias[a, 1], a2 + g2 + bias[a, 2]
-        use = 0.0
+        m, e = craft.tip_mass[a], row(craft.axis, a)
+        k = plus(plus(a_O, cross(A, row(room.place, a))), row(room.bias, a))
+        use = 0.0 * lost
         for j in range(2):
-            s = craft.side[a, j]
-            bend = craft.stiffness[a, j] * u[a, j] + lever[a, j]
+            s = craft.side[a, j, 0], craft.side[a, j, 1], craft.side[a, j, 2]
+            bend = room.whole[a, 0] * craft.stiffness[a, j] * room.u[a, j] + room.lever[a, j]
             share = bend * craft.use[a, j]
-            bent[a, j] = max(bent[a, j], abs(bend))
+            room.bent[a, j] = most(room.bent[a, j], size(bend))
             use += share * share
-            lost += craft.damping[a, j] * du[a, j] * du[a, j] * dt
-            du[a, j] += dt * (spring[a, j] * craft.lightness[a] - (s[0] * k0 + s[1] * k1 + s[2] * k2))
-            u[a, j] += dt * du[a, j]
-        bent[a, 2] = max(bent[a, 2], use)
+            if j == 0:
+                held = room.modal[a, 0] - room.spring[a, 0]
+                out = room.pull[a, 0] - m * dot(e, k)
+                room.slid[a, 0] = most(room.slid[a, 0], out * out + bend * bend)
+                room.slid[a, 1] = most(room.slid[a, 1], out * out + held * held)
+            rate = room.du[a, j]
+            lost += craft.damping[a, j] * rate * rate * dt
+            rate = rate + dt * (room.spring[a, j] * craft.lightness[a] - dot(s, k))
+            room.du[a, j] = rate
+            room.u[a, j] = room.u[a, j] + dt * rate
+        room.bent[a, 2] = most(room.bent[a, 2], use)
+        breaks = (use > strength[b, a]) & (room.whole[a, 0] > REMNANT)
+        if some(breaks):
+            broken[b, a] = where(breaks, time, broken[b, a])
+            u0, u1 = room.u[a, 0], room.u[a, 1]
+            strain = 0.5 * (craft.stiffness[a, 0] * u0 * u0 + craft.stiffness[a, 1] * u1 * u1)
+            lost += where(breaks, (1.0 - REMNANT) * strain, 0.0)
+            room.whole[a, 0] = where(breaks, REMNANT, room.whole[a, 0])
     return lost
 
 
 @physics
+def _felt_at(place: Floats, motion: tuple[Triple, Triple], w: Triple) -> Triple:
+    """Acceleration of a place that moves with the core."""
+    p = (place[0], place[1], place[2])
+    return plus(plus(motion[0], cross(motion[1], p)), cross(w, cross(w, p)))
+
+
+@physics
 def shake_boards(
-    craft: Craft, motion: Six, w: Floats, dt: float, z: Floats, dz: Floats
-) -> tuple[float, float]:
-    """Step the boards on their mount, one damped spring for each axis: z'' = -a - 2 zeta wn z' - wn² z.
+    craft: Craft, room: Room, motion: tuple[Triple, Triple], w: Triple, dt: float
+) -> tuple[float, float, Triple]:
+    """Step the stack on its mount and three boards on the stack, one damped spring for each axis.
+
+    z'' = -a - 2 zeta wn z' - wn² z, with a the acceleration of what carries it: of the core for the stack, of
+    the stack for the boards. The boards are too light to move the stack.
+
+    Returns:
+        squared acceleration of the stack, its squared pseudo-velocity wn² z², and those of the boards.
+    """
+    base = _felt_at(craft.stack, motion, w)
+    wn, zeta = craft.stack_rate, craft.stack_damping
+    zero = 0.0 * base[0]
+    felt = moved = p0 = p1 = p2 = zero
+    for i in range(3):
+        under = base[0] if i == 0 else (base[1] if i == 1 else base[2])
+        pull = -2.0 * zeta * wn * room.dz[0, i] - wn * wn * room.z[0, i]
+        felt += pull * pull
+        rate = room.dz[0, i] + dt * (pull - under)
+        room.dz[0, i] = rate
+        travel = room.z[0, i] + dt * rate
+        room.z[0, i] = travel
+        moved += travel * travel
+        for j in range(3):
+            wb = craft.board_rate[j]
+            rate = room.dz[1 + j, i]
+            rate = rate - dt * (pull + 2.0 * craft.board_damping * wb * rate + wb * wb * room.z[1 + j, i])
+            room.dz[1 + j, i] = rate
+            travel = room.z[1 + j, i] + dt * rate
+            room.z[1 + j, i] = travel
+            square = wb * wb * travel * travel
+            if j == 0:
+                p0 += square
+            elif j == 1:
+                p1 += square
+            else:
+                p2 += square
+    return felt, wn * wn * moved, (p0, p1, p2)
+
+
+@physics
+def pull_strap(
+    craft: Craft, room: Room, motion: tuple[Triple, Triple], w: Triple, pushed: Triple, dt: float
+) -> float:
+    """Step the battery on its pad and strap; squared pull on the strap, N².
+
+    The battery is a mass on a damped spring for each axis, m z'' = F - m a - c z' - k z, with F the contact
+    force on it and a the acceleration of its place. The strap bears what lifts the battery off its seat, and
+    what would slide it beyond the seat's friction. What it weighs back on the core is left out: the core
+    carries the battery's mass.
 
     Args:
         craft: the quad.
+        room: travel of the battery, row 4 of ``z``.
         motion: accelerations of the core.
         w: body rate.
+        pushed: contact force on the battery, N.
         dt: step, s.
-        z: (3,) travel of the mount, stepped here.
-        dz: (3,) its rate, stepped here.
-
-    Returns:
-        squared acceleration of the boards and squared pseudo-velocity wn² z².
     """
-    a0, a1, a2, A0, A1, A2 = motion
-    x, y, s = craft.stack[0], craft.stack[1], craft.stack[2]
-    w0, w1, w2 = cross(w[0], w[1], w[2], x, y, s)
-    h0, h1, h2 = cross(w[0], w[1], w[2], w0, w1, w2)
-    g0, g1, g2 = cross(A0, A1, A2, x, y, s)
-    felt = moved = 0.0
-    wn, zeta = craft.stack_rate, craft.stack_damping
+    base = _felt_at(craft.pack, motion, w)
+    wn, zeta = craft.pack_rate, craft.pack_damping
     for i in range(3):
-        base = a0 + g0 + h0 if i == 0 else (a1 + g1 + h1 if i == 1 else a2 + g2 + h2)
-        pull = -2.0 * zeta * wn * dz[i] - wn * wn * z[i]
-        felt += pull * pull
-        dz[i] += dt * (pull - base)
-        z[i] += dt * dz[i]
-        moved += z[i] * z[i]
-    return felt, wn * wn * moved
+        under = base[0] if i == 0 else (base[1] if i == 1 else base[2])
+        push = pushed[0] if i == 0 else (pushed[1] if i == 1 else pushed[2])
+        rate = room.dz[4, i]
+        pull = push / craft.pack_mass - under - 2.0 * zeta * wn * rate - wn * wn * room.z[4, i]
+        rate = rate + dt * pull
+        room.dz[4, i] = rate
+        room.z[4, i] = room.z[4, i] + dt * rate
+    k = craft.pack_mass * wn * wn
+    seat = most(-room.z[4, 2], 0.0)
+    lift = most(room.z[4, 2], 0.0)
+    aside = sqrt(room.z[4, 0] * room.z[4, 0] + room.z[4, 1] * room.z[4, 1])
+    slide = most(aside - craft.pack_friction * seat, 0.0)
+    return k * k * (lift * lift + slide * slide)

@@ -1,10 +1,10 @@
-"""How the physics is compiled: one set of options for every scalar function, and where the result is kept.
+"""How the physics is compiled: one set of options for every function, and where the result is kept.
 
 Calls are inlined: handing the arrays of a quad to a function costs more than most of the functions do (0.32
-against 0.18 µs a step, measured). Reassociation and contraction are allowed, but not "no NaN": a NaN must
-survive to be caught. Compiled code is kept on disk, so only the first campaign after an install or a change
-compiles (some 15 s). A function's code contains the functions it calls, so the place is named by a digest of
-all compiled sources: changing any of them, or moving a type, starts afresh instead of finding stale code.
+against 0.18 µs a step, measured). Contraction is allowed, but not "no NaN": a NaN must survive to be caught.
+Compiled code is kept on disk, so only the first campaign after an install or a change compiles (some 15 s). A
+function's code contains the functions it calls, so the place is named by a digest of all compiled sources:
+changing any of them, or moving a type, starts afresh instead of finding stale code.
 """
 
 from __future__ import annotations
@@ -26,8 +26,10 @@ F = TypeVar("F", bound="Callable[..., Any]")
 
 __all__ = ["FAST", "cache_folder", "physics"]
 
-FAST: Final = {"contract", "arcp", "reassoc", "nsz"}
-"""Floating-point freedoms given to the compiler; results stay independent of chunk, thread and order."""
+FAST: Final = {"contract", "nsz"}
+"""Floating-point freedoms given to the compiler: multiply and add in one, no care for the sign of zero.
+
+Sums are not reordered, so numbers and vectors round alike, whatever the width, chunk, thread and order."""
 
 
 @lru_cache(maxsize=1)
@@ -37,7 +39,7 @@ def cache_folder() -> Path:
     digest = hashlib.sha256(numba.__version__.encode())
     for source in sorted(here.glob("*.py")):
         text = source.read_bytes()
-        if b"@physics" in text or source.name in ("craft.py", "jit.py"):
+        if b"@physics" in text or source.name in ("craft.py", "jit.py", "lanes.py", "simd.py"):
             digest.update(text)
     base = here / "__pycache__"
     if not os.access(base if base.exists() else here, os.W_OK):

@@ -29,6 +29,10 @@ _FREE: Final = ("prop", "antenna", "lead", "strap")
 """Kinds that give way by folding aside: their depth is no sign of a bad result."""
 
 
+_TURNS: Final = (1.0, -1.0, -1.0, 1.0)
+"""Sense in which the prop at each corner turns: neighbours turn against each other."""
+
+
 class Model(NamedTuple):
     """All that a chunk of crashes needs of the build; plain arrays, so it can be sent to another process.
 
@@ -78,6 +82,10 @@ def make_craft(
     length: Floats | None = None,
     moment_capacity: Floats | None = None,
     stack: Floats | None = None,
+    prop: NDArray[np.int32] | None = None,
+    rotor: Floats | None = None,
+    spin: Floats | None = None,
+    pack: tuple[int, float, Floats] | None = None,
 ) -> Craft:
     """Arrange arrays for the kernel; used for builds and for the bodies of the outside checks.
 
@@ -99,6 +107,10 @@ def make_craft(
         length: (a,) m.
         moment_capacity: (a, 2) N m.
         stack: (3,) place of the boards relative to the origin, m.
+        prop: (p,) arm whose prop each part is, or -1.
+        rotor: (a,) inertia of prop and bell about the motor's axis, kg m².
+        spin: (a,) their rate about body z at first touch, rad/s.
+        pack: part, mass (kg) and place (m) of the strapped battery.
     """
     none, none2 = np.zeros(0), np.zeros((0, 2))
     axis = np.zeros((0, 3)) if axis is None else axis
@@ -121,6 +133,26 @@ def make_craft(
     def plain(x: Floats) -> Floats:
         return np.ascontiguousarray(x, dtype=np.float64)
 
+    cells, cell_start, order = _cells(position, start)
+    position, area, normal, station = (x[order] for x in (position, area, normal, station))
+    core = core[order]
+    spans = list(pairwise(cell_start))
+    cell_centre = np.array([0.5 * (position[s:e].min(axis=0) + position[s:e].max(axis=0)) for s, e in spans])
+    cell_radius = np.array(
+        [
+            np.linalg.norm(position[s:e] - m, axis=1).max()
+            for (s, e), m in zip(spans, cell_centre, strict=True)
+        ]
+    )
+    masses = contact_masses(core_mass, inertia, tip_mass, reach)
+    carrier = np.ascontiguousarray(arm[start[:-1]], dtype=np.int32)
+    prop = np.full(len(carrier), -1, dtype=np.int32) if prop is None else prop
+    rotor = np.full(len(axis), 1.0) if rotor is None else rotor
+    grip = masses[carrier].copy()
+    for p, a in enumerate(prop):
+        if a >= 0:
+            out = np.linalg.norm((position[start[p] : start[p + 1]] - tip[a])[:, :2], axis=1).max()
+            grip[p] = 1.0 / (1.0 / grip[p] + out**2 / rotor[a])
     return Craft(
         core_mass=float(core_mass),
         inertia=plain(inertia),
@@ -130,11 +162,17 @@ def make_craft(
         normal=plain(normal),
         shape=plain(np.where(core, 0.0, deflection_shape(station))),
         station=plain(np.where(core, 0.0, np.clip(station, 0.0, 1.0))),
+        blunt=plain((normal == 0.0).all(axis=1).astype(np.float64)),
         start=start,
+        cells=cells,
+        cell_start=cell_start,
+        cell_centre=plain(cell_centre),
+        cell_radius=plain(cell_radius + 1e-9),
         centre=plain(centre),
         radius=plain(radius),
-        arm=np.ascontiguousarray(arm[start[:-1]], dtype=np.int32),
-        depth_limit=plain(depth_limit),
+        arm=carrier,
+        prop=np.ascontiguousarray(prop, dtype=np.int32),
+        shallow=plain(1.0 / depth_limit),
         axis=plain(axis),
         side=side,
         tip=plain(tip),
@@ -144,11 +182,51 @@ def make_craft(
         length=plain(none if length is None else length),
         lightness=plain(1.0 / tip_mass),
         use=plain(none2 if moment_capacity is None else np.asarray(length)[:, None] / moment_capacity),
-        contact_mass=contact_masses(core_mass, inertia, tip_mass, reach),
+        contact_mass=masses,
+        grip=plain(grip),
+        rotor=plain(rotor),
+        spin=plain(np.zeros(len(axis)) if spin is None else spin),
         stack=plain(np.zeros(3) if stack is None else stack),
         stack_rate=2.0 * math.pi * value("stack_mount", "frequency"),
         stack_damping=0.5 / value("stack_mount", "quality"),
+        board_rate=2.0 * math.pi * np.array([value("board", f"frequency_{i}") for i in (1, 2, 3)]),
+        board_damping=0.5 / value("board", "quality"),
+        pack=plain(np.zeros(3) if pack is None else pack[2]),
+        pack_mass=0.0 if pack is None else float(pack[1]),
+        pack_part=-1 if pack is None else int(pack[0]),
+        pack_rate=2.0 * math.pi * value("strap_mount", "frequency"),
+        pack_damping=0.5 / value("strap_mount", "quality"),
+        pack_friction=value("part_battery", "seat_friction"),
     )
+
+
+CELL: Final = 8
+"""Most contact points in a clump that is looked at, or left alone, as one."""
+
+
+def _cells(
+    position: Floats, start: NDArray[np.int32]
+) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int64]]:
+    """Clumps of points of one part: first cell of each part, first point of each cell, order of the points.
+
+    A part is halved across its longest side until no piece has more than ``CELL`` points.
+    """
+    order: list[int] = []
+    edges, cells = [0], [0]
+    for s, e in pairwise(start):
+        stack = [np.arange(s, e)]
+        while stack:
+            piece = stack.pop()
+            if len(piece) > CELL:
+                axis = int(np.argmax(np.ptp(position[piece], axis=0)))
+                piece = piece[np.argsort(position[piece, axis], kind="stable")]
+                half = len(piece) // 2
+                stack += [piece[half:], piece[:half]]
+                continue
+            order += piece.tolist()
+            edges.append(len(order))
+        cells.append(len(edges) - 1)
+    return np.array(cells, dtype=np.int32), np.array(edges, dtype=np.int32), np.array(order)
 
 
 def make_beds(surfaces: tuple[Bed, ...], parts: tuple[Bed, ...], law: int = BED) -> Beds:
@@ -229,6 +307,12 @@ def model_of(quad: Quad) -> Model:
         length=np.array([b.length for b in beams]),
         moment_capacity=np.array([arm_root_moments(a)[::-1] for a in quad.arms]).reshape(-1, 2),
         stack=_stack_place(quad) - origin,
+        prop=np.array(
+            [quad.parts[i].arm if quad.parts[i].kind == "prop" else -1 for i in owners], dtype=np.int32
+        ),
+        rotor=np.array([_rotor(quad, i) for i in range(len(quad.arms))]),
+        spin=value("part_prop", "spin") * np.array([_TURNS[a.corner] for a in quad.arms]),
+        pack=_pack(quad, owners, origin),
     )
     parts = tuple(
         bed_of(f"part_{quad.parts[i].kind}", quad.parts[i].material, "part_default") for i in owners
@@ -252,6 +336,23 @@ def _tip_place(quad: Quad, index: int) -> Floats:
     moment = sum((p.mass * (p.centre - arm.tip) for p in riders), np.zeros(3))
     place: Floats = arm.tip + moment / total
     return place
+
+
+def _rotor(quad: Quad, index: int) -> float:
+    """Inertia of prop and bell of an arm about the motor's axis, kg m²."""
+    arm = quad.arms[index]
+    prop = quad.parts[arm.prop].inertia[2, 2] if arm.prop >= 0 else 0.0
+    bell = quad.parts[arm.motor].inertia[2, 2] * value("part_motor", "bell_share") if arm.motor >= 0 else 0.0
+    return max(float(prop + bell), 1e-7)
+
+
+def _pack(quad: Quad, owners: NDArray[np.int32], origin: Floats) -> tuple[int, float, Floats] | None:
+    """The battery among the craft's parts: number, mass and place; None without one."""
+    for number, index in enumerate(owners):
+        part = quad.parts[index]
+        if part.kind == "battery" and part.mass > 0.0:
+            return number, part.mass, part.centre - origin
+    return None
 
 
 def _stack_place(quad: Quad) -> Floats:

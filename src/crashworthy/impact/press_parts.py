@@ -2,22 +2,57 @@
 
 from __future__ import annotations
 
-import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final, NamedTuple
 
-from crashworthy.impact.contact import elastic_energy, elastic_pressure, friction, press
+from crashworthy.impact.contact import friction, press
 from crashworthy.impact.jit import physics
-from crashworthy.impact.obstacle import gap_normal
+from crashworthy.impact.lanes import least, lowest, most, size, some, sqrt, where
+from crashworthy.impact.obstacle import Shape, gap_normal
+from crashworthy.impact.rigid import Triple, along, cross, dot, less, plus, row
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from crashworthy.impact.craft import Beds, Craft
+    from crashworthy.impact.craft import Beds, Craft, Room, Task
 
     Floats = NDArray[np.float64]
 
-__all__ = ["press_parts"]
+__all__ = ["NEVER", "Pressed", "press_parts"]
+
+TOO_FAR: Final = 1e9
+"""A distance that nothing reaches, m."""
+
+NEVER: Final = 1e300
+"""A time that never comes, s."""
+
+
+class Pressed(NamedTuple):
+    """What one step of contact gives: sums over all points."""
+
+    force: Triple  # on the quad, N
+    torque: Triple  # about O, N m
+    elastic: float  # energy stored in the beds now, J
+    lost: float  # energy dissipated in this step, J
+    depth: float  # greatest depth over its limit
+    contacts: float  # points that touch
+    pack: Triple  # force on the battery, N
+
+
+@physics
+def _steps_off(gap: float, pace: float) -> int:
+    """Steps that a gap certainly takes to close in every lane, at most a thousand."""
+    steps = lowest(gap * pace)
+    return int(steps) if steps < 1000.0 else 1000
+
+
+@physics
+def _let_go(craft: Craft, room: Room, cell: int) -> None:
+    """Forget the areas of a cell that nothing touches any more."""
+    if room.soiled[cell]:
+        for i in range(craft.cell_start[cell], craft.cell_start[cell + 1]):
+            room.weight[i, 0] = 0.0
+        room.soiled[cell] = 0
 
 
 @physics
@@ -27,39 +62,23 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
     law: int,
     kind: int,
     surface: int,
-    radius: float,
-    o: Floats,
-    n: Floats,
-    v: Floats,
-    w: Floats,
-    u: Floats,
-    du: Floats,
-    speed: float,
+    b: int,
+    task: Task,
+    room: Room,
+    shape: Shape,
+    drift: Triple,
+    v: Triple,
+    w: Triple,
     dt: float,
     step: int,
-    c: int,
-    fastest: float,
-    rest: NDArray[np.int64],
-    stored: Floats,
-    weight: Floats,
-    stiff: Floats,
-    touching: Floats,
-    count: Floats,
-    load: Floats,
-    modal: Floats,
-    lever: Floats,
-    book: Floats,
-    peak: Floats,
-    impulse: Floats,
-    touched: Floats,
-) -> None:
+    pace: float,
+    hurry: float,
+) -> Pressed:
     """Sum the contact forces of one step.
 
-    A part whose bounding sphere or nearest point is clear of the obstacle is left alone for as many steps as
-    it
-    must at least take to come near. A point takes the share of its area that
-    faces the obstacle when it first touches, and keeps it while it touches (so that its spring has an
-    energy).
+    A part, or a clump of its points, that is clear of the obstacle is left alone for as many steps as it must
+    at least take to come near. A point takes the share of its area that faces the obstacle when it first
+    touches, and keeps it while it touches (so that its spring has an energy).
 
     Args:
         craft: the quad.
@@ -67,136 +86,169 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
         law: law of contact.
         kind: shape of the obstacle.
         surface: row of ``beds``.
-        radius: of the obstacle, m.
-        o: (3,) its place, body frame, m.
-        n: (3,) its normal or axis, body frame.
-        v: (3,) velocity of O, body frame, m/s.
-        w: (3,) body rate, rad/s.
-        u: (a, 2) tip deflections, m.
-        du: (a, 2) their rates, m/s.
-        speed: closing speed at first contact, m/s.
+        b: block of ``task``.
+        task: ``peak``, ``impulse`` and ``touched`` are raised here.
+        room: ``modal``, ``lever``, ``pull``, ``stiff`` and ``touching`` are set here.
+        shape: the obstacle in the body frame.
+        drift: velocity of the obstacle, body frame, m/s.
+        v: velocity of O, body frame, m/s.
+        w: body rate, rad/s.
         dt: time step, s.
         step: its number.
-        c: column of the results.
-        fastest: speed that no point can exceed (from the energy at the start), m/s.
-        rest: (parts,) steps for which a part far away need not be looked at.
-        stored: (points,) indentation carried from step to step, m.
-        weight: (points,) area pressed, carried from step to step, m²; 0 while not touching.
-        stiff: (a + 1,) set to the summed contact stiffness on each arm and, last, the core, N/m.
-        touching: (a + 1,) contacts there in the last step; set to this step's.
-        count: (a + 1,) scratch.
-        load: (6,) force and torque about O are added here.
-        modal: (a, 2) forces on the tips' freedoms are added here.
-        lever: (a, 2) what the root feels beyond the tip's spring, sum (station - shape) F, is added here, N.
-        book: elastic energy now, energy dissipated so far, greatest depth over its limit, contacts now.
-        peak: (parts, crashes) result, N.
-        impulse: (parts, crashes) result, N s.
-        touched: (parts, crashes) result, s.
+        pace: one over the distance that no point can exceed in a step, 1/m.
+        hurry: one over the closing speed at first contact, s/m.
     """
     n_arms = len(craft.tip_mass)
-    ox, oy, oz, nx0, ny0, nz0 = o[0], o[1], o[2], n[0], n[1], n[2]
-    elastic, contacts = 0.0, 0
+    zero = 0.0 * v[0]
+    none = (zero, zero, zero)
+    force, torque, pack = none, none, none
+    elastic, lost, depth_used, contacts = zero, zero, zero, zero
     for body in range(n_arms + 1):
-        stiff[body] = 0.0
-        count[body] = 0.0
+        room.stiff[body, 0] = 0.0
+        room.counted[body, 0] = 0.0
+    for a in range(n_arms):
+        room.modal[a, 0], room.modal[a, 1], room.pull[a, 0] = 0.0, 0.0, 0.0
+        room.lever[a, 0], room.lever[a, 1] = 0.0, 0.0
     for part in range(len(craft.radius)):
-        if rest[part] > 0:
-            rest[part] -= 1
+        if step < room.wake[part]:
             continue
         a = craft.arm[part]
         body = a if a >= 0 else n_arms
-        slack = craft.radius[part]
+        bend, bend_rate, slack = none, none, zero
         if a >= 0:
-            slack += abs(u[a, 0]) + abs(u[a, 1])
-        gap, _, _, _ = gap_normal(
-            kind, ox, oy, oz, nx0, ny0, nz0, radius,
-            craft.centre[part, 0], craft.centre[part, 1], craft.centre[part, 2],
-        )  # fmt: skip
-        if gap > slack:
-            rest[part] = int(min((gap - slack) / (fastest * dt), 1000.0))
+            e0 = craft.side[a, 0, 0], craft.side[a, 0, 1], craft.side[a, 0, 2]
+            e1 = craft.side[a, 1, 0], craft.side[a, 1, 1], craft.side[a, 1, 2]
+            bend = along(along(bend, room.u[a, 0], e0), room.u[a, 1], e1)
+            bend_rate = along(along(bend_rate, room.du[a, 0], e0), room.du[a, 1], e1)
+            slack = size(room.u[a, 0]) + size(room.u[a, 1])
+        gap, _ = gap_normal(kind, shape, row(craft.centre, part))
+        away = _steps_off(gap - (slack + craft.radius[part]), pace)
+        if away > 0:
+            room.wake[part] = step + 1 + away
+            for cell in range(craft.cells[part], craft.cells[part + 1]):
+                _let_go(craft, room, cell)
             continue
         k, p_y = beds.stiffness[surface, part], beds.crush[surface, part]
         d_y, mu = beds.depth[surface, part], beds.friction[surface, part]
-        alpha = beds.damping[surface, part] / speed
-        limit = 0.1 if beds.in_ground[surface, part] else craft.depth_limit[part]
-        cap = 0.5 * craft.contact_mass[body] / (dt * max(1.0, touching[body]))
-        bx = by = bz = cx = cy = cz = 0.0
-        if a >= 0:
-            s = craft.side[a]
-            bx = u[a, 0] * s[0, 0] + u[a, 1] * s[1, 0]
-            by = u[a, 0] * s[0, 1] + u[a, 1] * s[1, 1]
-            bz = u[a, 0] * s[0, 2] + u[a, 1] * s[1, 2]
-            cx = du[a, 0] * s[0, 0] + du[a, 1] * s[1, 0]
-            cy = du[a, 0] * s[0, 1] + du[a, 1] * s[1, 1]
-            cz = du[a, 0] * s[0, 2] + du[a, 1] * s[1, 2]
-        total, nearest, inside = 0.0, 1e9, False
-        for i in range(craft.start[part], craft.start[part + 1]):
-            phi = craft.shape[i]
-            x = craft.position[i, 0] + phi * bx
-            y = craft.position[i, 1] + phi * by
-            z = craft.position[i, 2] + phi * bz
-            gap, nx, ny, nz = gap_normal(kind, ox, oy, oz, nx0, ny0, nz0, radius, x, y, z)
-            if gap >= 0.0:
-                weight[i] = 0.0
-                nearest = min(nearest, gap)
+        alpha = beds.damping[surface, part] * hurry
+        limit = 10.0 if beds.in_ground[surface, part] else craft.shallow[part]
+        cap = craft.grip[part] * room.touching[body, 0]
+        prop = craft.prop[part]
+        spin, whole, twist = zero, zero + 1.0, zero
+        hub = (0.0, 0.0, 0.0)
+        if prop >= 0:
+            spin, whole, hub = room.spin[prop, 0], room.blade[prop, 0], row(craft.tip, prop)
+        total, spring, stiff, count = zero, zero, zero, zero
+        f, t = none, none
+        q0 = q1 = l0 = l1 = zero
+        soonest = step + 1000
+        for cell in range(craft.cells[part], craft.cells[part + 1]):
+            if step < room.stir[cell]:
+                soonest = min(soonest, room.stir[cell])
                 continue
-            inside = True
-            fresh = weight[i] == 0.0
-            if fresh:
-                mx, my, mz = craft.normal[i, 0], craft.normal[i, 1], craft.normal[i, 2]
-                facing = -(mx * nx + my * ny + mz * nz)
-                if mx == 0.0 and my == 0.0 and mz == 0.0:
-                    facing = 1.0
-                if facing <= 0.0:
+            gap, _ = gap_normal(kind, shape, row(craft.cell_centre, cell))
+            away = _steps_off(gap - (slack + craft.cell_radius[cell]), pace)
+            if away > 0:
+                room.stir[cell] = step + 1 + away
+                _let_go(craft, room, cell)
+                soonest = min(soonest, step + 1 + away)
+                continue
+            nearest = zero + TOO_FAR
+            soiled = False
+            for i in range(craft.cell_start[cell], craft.cell_start[cell + 1]):
+                phi = craft.shape[i]
+                r = (
+                    along(row(craft.position, i), phi, bend)
+                    if a >= 0
+                    else along(row(craft.position, i), 1.0, none)
+                )
+                gap, _ = gap_normal(kind, shape, r)
+                inside = (gap < 0.0) & (whole > 0.0)
+                nearest = least(gap, nearest)
+                if not some(inside):
+                    if room.soiled[cell]:
+                        room.weight[i, 0] = 0.0
                     continue
-                weight[i] = facing * craft.area[i]
-            area = weight[i]
-            sx = v[0] + w[1] * z - w[2] * y + phi * cx
-            sy = v[1] + w[2] * x - w[0] * z + phi * cy
-            sz = v[2] + w[0] * y - w[1] * x + phi * cz
-            rate = -(sx * nx + sy * ny + sz * nz)
-            depth = -gap
-            if fresh and depth > 2.0 * abs(rate) * dt:
+                gap, n = gap_normal(kind, shape, r)
+                held = room.weight[i, 0]
+                fresh = held == 0.0
+                facing = craft.blunt[i] - dot(row(craft.normal, i), n)
+                area = where(inside, where(fresh, most(facing, 0.0) * craft.area[i], held), 0.0)
+                presses = area > 0.0
+                room.weight[i, 0] = area
+                if not some(presses):
+                    continue
+                soiled = True
+                s = along(less(plus(v, cross(w, r)), drift), phi, bend_rate)
+                rate = -dot(s, n)
+                slide = along(s, rate, n)
+                if prop >= 0:
+                    # A spinning disc rubs all around; it does not come nearer by turning.
+                    turn = (-spin * (r[1] - hub[1]), spin * (r[0] - hub[0]), zero)
+                    slide = along(plus(slide, turn), -dot(turn, n), n)
+                depth = -gap
                 # Turned to face the obstacle while already inside: what it displaced is displaced, nothing
                 # springs.
-                stored[i] = max(stored[i], depth)
-            p, d_e, d_p = press(law, k, p_y, d_y, alpha, depth, rate, stored[i])
-            if total == 0.0 and math.isnan(touched[part, c]):
-                touched[part, c] = step * dt
-            book[2] = max(book[2], depth / limit)
-            contacts += 1
-            count[body] += 1.0
-            if d_e <= 0.0:
-                continue
-            normal = area * p
-            tx, ty, tz = sx + rate * nx, sy + rate * ny, sz + rate * nz
-            sliding = math.sqrt(tx * tx + ty * ty + tz * tz) + 1e-12
-            rub = friction(mu, normal, sliding, cap)
-            fx = normal * nx - rub * tx / sliding
-            fy = normal * ny - rub * ty / sliding
-            fz = normal * nz - rub * tz / sliding
-            elastic += area * elastic_energy(law, k, d_e)
-            book[1] += area * (p_y * (d_p - stored[i]) + (p - elastic_pressure(law, k, d_e)) * rate * dt)
-            book[1] += rub * sliding * dt
-            stored[i] = d_p
-            total += normal
-            load[0] += fx
-            load[1] += fy
-            load[2] += fz
-            load[3] += y * fz - z * fy
-            load[4] += z * fx - x * fz
-            load[5] += x * fy - y * fx
-            stiff[body] += 1.5 * area * elastic_pressure(law, k, d_e) / d_e if law else area * k
-            if a >= 0:
-                for j in range(2):
-                    push = fx * craft.side[a, j, 0] + fy * craft.side[a, j, 1] + fz * craft.side[a, j, 2]
-                    modal[a, j] += phi * push
-                    lever[a, j] += (craft.station[i] - phi) * push
-        if not inside:
-            rest[part] = int(min(nearest / (fastest * dt), 1000.0))
+                before = room.stored[i, 0]
+                late = fresh & (depth > 2.0 * dt * size(rate))
+                before = where(late, most(before, depth), before)
+                p, d_e, d_p, undamped, energy, slope = press(law, k, p_y, d_y, alpha, depth, rate, before)
+                room.stored[i, 0] = where(presses, d_p, room.stored[i, 0])
+                count += where(presses, 1.0, 0.0)
+                depth_used = most(depth_used, where(presses, depth * limit, 0.0))
+                normal = area * p
+                square = dot(slide, slide) + 1e-24
+                rub = friction(mu, normal, sqrt(square), cap)
+                rub = where(normal > 0.0, rub, 0.0)
+                F = along((normal * n[0], normal * n[1], normal * n[2]), -rub, slide)
+                spring += area * energy
+                lost += area * (p_y * (d_p - before) + (p - undamped) * rate * dt)
+                lost += rub * square * dt
+                total += normal
+                f = plus(f, F)
+                t = plus(t, cross(r, F))
+                stiff += where(d_e > 0.0, area * slope, 0.0)
+                if prop >= 0:
+                    twist -= rub * ((r[0] - hub[0]) * slide[1] - (r[1] - hub[1]) * slide[0])
+                if a >= 0:
+                    push0, push1 = dot(F, e0), dot(F, e1)
+                    q0, q1 = q0 + phi * push0, q1 + phi * push1
+                    rest = craft.station[i] - phi
+                    l0, l1 = l0 + rest * push0, l1 + rest * push1
+            room.soiled[cell] = 1 if soiled else 0
+            away = _steps_off(nearest, pace)
+            room.stir[cell] = step + 1 + max(away, 0)
+            soonest = min(soonest, room.stir[cell])
+        room.wake[part] = soonest
+        if not some(count > 0.0):
             continue
-        peak[part, c] = max(peak[part, c], total)
-        impulse[part, c] += total * dt
-    touching[:] = count
-    book[0] = elastic
-    book[3] = contacts
+        time = where(count > 0.0, step * dt, NEVER)
+        task.touched[b, part] = least(task.touched[b, part], time)
+        task.peak[b, part] = most(task.peak[b, part], total)
+        task.impulse[b, part] = task.impulse[b, part] + total * dt
+        contacts += count
+        room.counted[body, 0] = room.counted[body, 0] + count
+        room.stiff[body, 0] = room.stiff[body, 0] + stiff
+        if prop >= 0:
+            # The motor turns freely: friction about its axis slows the prop and does not turn the quad.
+            t = t[0], t[1], t[2] - twist
+            room.spin[prop, 0] = spin + dt * twist / craft.rotor[prop]
+            snaps = total > task.strength[b, n_arms + prop]
+            if some(snaps):
+                task.broken[b, n_arms + prop] = where(snaps, step * dt, task.broken[b, n_arms + prop])
+                room.blade[prop, 0] = where(snaps, 0.0, whole)
+                lost += where(snaps, spring, 0.0)
+                spring = where(snaps, 0.0, spring)
+        elastic += spring
+        force, torque = plus(force, f), plus(torque, t)
+        if part == craft.pack_part:
+            pack = plus(pack, f)
+        if a >= 0:
+            room.modal[a, 0], room.modal[a, 1] = room.modal[a, 0] + q0, room.modal[a, 1] + q1
+            room.lever[a, 0], room.lever[a, 1] = room.lever[a, 0] + l0, room.lever[a, 1] + l1
+            room.pull[a, 0] = room.pull[a, 0] + dot(f, row(craft.axis, a))
+    for body in range(n_arms + 1):
+        room.touching[body, 0] = 0.5 / dt + zero
+        if some(room.counted[body, 0] > 1.0):
+            room.touching[body, 0] = 0.5 / (dt * most(room.counted[body, 0], 1.0))
+    return Pressed(force, torque, elastic, lost, depth_used, contacts, pack)

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from crashworthy.impact.blocks import crash
 from crashworthy.impact.contact import BED, yield_depth
 from crashworthy.impact.craft import RESULT, Beds, Craft
-from crashworthy.impact.kernel import crash_all
 from crashworthy.impact.obstacle import PARAMS, PLANE
 
 if TYPE_CHECKING:
@@ -30,6 +30,8 @@ class Scene:
         scalars: by name (``craft.RESULT``), each (n,).
         flags: (n,).
         trace: (frames, 8 + 2 arms, n) time, position, quaternion, tip deflections; empty unless asked for.
+        shear: (arms, 2, n) peak sideways force on the screws of root and motor, N.
+        broken: (2, arms, n) when each arm and prop broke, s; -1 when whole.
     """
 
     peak: Floats
@@ -39,6 +41,8 @@ class Scene:
     scalars: dict[str, Floats]
     flags: NDArray[np.int32]
     trace: Floats
+    shear: Floats
+    broken: Floats
 
 
 def plane(normal: tuple[float, float, float] = (0.0, 0.0, 1.0), n: int = 1) -> Floats:
@@ -79,6 +83,8 @@ def run(
     dt: float = 1e-5,
     steps: int = 2000,
     every: int = 0,
+    strength: Floats | None = None,
+    width: int | None = 1,
 ) -> Scene:
     """Run the kernel on (13, n) initial states.
 
@@ -95,33 +101,27 @@ def run(
         dt: time step, s.
         steps: most steps.
         every: keep a frame each so many steps; 0 keeps none.
+        strength: (2 arms, n) what breaks arms and props; nothing by default.
+        width: crashes side by side; one by default, None for as many as the processor's registers hold.
     """
     n = state.shape[1]
-    parts, arms = len(craft.radius), len(craft.tip_mass)
-    peak, impulse, touched = (np.zeros((parts, n)) for _ in range(3))
-    moment, result = np.zeros((arms, 3, n)), np.zeros((len(RESULT), n))
-    flags = np.zeros(n, dtype=np.int32)
-    frames = steps // every + 1 if every else 0
-    trace = np.zeros((frames, 8 + 2 * arms if every else 0, n if every else 0))
-    crash_all(
+    got = crash(
         craft,
         beds,
         law,
         np.full(n, PLANE, dtype=np.int32) if kinds is None else kinds,
         np.zeros(n, dtype=np.int32) if surfaces is None else surfaces,
         plane(n=n) if obstacles is None else obstacles,
-        np.ascontiguousarray(state, dtype=np.float64),
+        state,
         np.ones(n) if speed is None else speed,
-        dt,
-        steps,
-        1e9,
-        every,
-        trace,
-        peak,
-        impulse,
-        touched,
-        moment,
-        result,
-        flags,
+        dt=dt,
+        steps=steps,
+        settle=1e9,
+        every=every,
+        strength=strength,
+        width=width,
     )
-    return Scene(peak, impulse, touched, moment, dict(zip(RESULT, result, strict=True)), flags, trace)
+    return Scene(
+        got.peak, got.impulse, got.touched, got.moment, dict(zip(RESULT, got.scalars, strict=True)),
+        got.flags, got.trace, got.shear, got.broken,
+    )  # fmt: skip

@@ -7,14 +7,14 @@ World frame: z up, the flight path heads along +x.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from crashworthy.impact.jit import physics
-from crashworthy.impact.obstacle import CYLINDER, PARAMS, PLANE, SHAPES, SURFACES
-from crashworthy.impact.rigid import rotation
+from crashworthy.impact.obstacle import BOX, GAP, PARAMS, PLANE, RUBBLE, SHAPES, SURFACES
+from crashworthy.impact.placing import place
 from crashworthy.impact.sampler import Draws
+from crashworthy.materials.table import value
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -39,6 +39,8 @@ class Starts(NamedTuple):
         state: (13, n) position and velocity of the core, quaternion, body rate.
         closing: (n,) normal closing speed of the first point to touch, m/s.
         first: (n,) that point's part (index into the craft's parts).
+        normal: (3, n) outward normal of the obstacle where it is touched.
+        rank: (n,) a number that puts crashes of like first touch and speed side by side.
     """
 
     obstacle: Ints
@@ -48,6 +50,8 @@ class Starts(NamedTuple):
     state: Floats
     closing: Floats
     first: Ints
+    normal: Floats
+    rank: NDArray[np.int64]
 
 
 def _times(a: Floats, b: Floats) -> Floats:
@@ -116,90 +120,11 @@ def _attitudes(scenario: Scenario, draws: Draws) -> tuple[Floats, NDArray[np.boo
     return chosen / np.linalg.norm(chosen, axis=0), tumbling
 
 
-@physics
-def _place(
-    craft: Craft, kinds: Ints, rows: Floats, state: Floats, pick: Floats, closing: Floats, first: Ints
-) -> None:
-    """Move each quad along its path to first touch; shift bars sideways so that they hit (see ``sample``)."""
-    n = len(craft.area)
-    xyz, side, gap = np.zeros((n, 3)), np.zeros(n), np.zeros(n)
-    for c in range(len(kinds)):
-        r = rotation(state[6, c], state[7, c], state[8, c], state[9, c])
-        for i in range(n):
-            x, y, z = craft.position[i, 0], craft.position[i, 1], craft.position[i, 2]
-            xyz[i, 0] = r[0] * x + r[1] * y + r[2] * z
-            xyz[i, 1] = r[3] * x + r[4] * y + r[5] * z
-            xyz[i, 2] = r[6] * x + r[7] * y + r[8] * z
-        vx, vy, vz = state[3, c], state[4, c], state[5, c]
-        ax, ay, az = rows[3, c], rows[4, c], rows[5, c]
-        along = vx * ax + vy * ay + vz * az
-        if kinds[c] == PLANE:
-            for i in range(n):
-                gap[i] = (xyz[i, 0] * ax + xyz[i, 1] * ay + xyz[i, 2] * az) / -along
-            hit = int(np.argmin(gap))
-            time = gap[hit] - 1e-9 / -along
-            state[0, c], state[1, c], state[2, c] = vx * time, vy * time, vz * time
-            nx, ny, nz = ax, ay, az
-        else:
-            radius = rows[6, c]
-            wx, wy, wz = vx - along * ax, vy - along * ay, vz - along * az
-            size = np.sqrt(wx * wx + wy * wy + wz * wz)
-            fx, fy, fz = wx / size, wy / size, wz / size
-            # s = a x f completes the frame: s is across the path and the bar.
-            sx, sy, sz = ay * fz - az * fy, az * fx - ax * fz, ax * fy - ay * fx
-            for i in range(n):
-                side[i] = xyz[i, 0] * sx + xyz[i, 1] * sy + xyz[i, 2] * sz
-            order = np.argsort(side)
-            width, reach = 0.0, -np.inf
-            for j in order:
-                width += min(2.0 * radius, side[j] + radius - max(reach, side[j] - radius))
-                reach = side[j] + radius
-            goal, width, reach, offset = pick[c] * width, 0.0, -np.inf, 0.0
-            for j in order:
-                low = max(reach, side[j] - radius)
-                gain = side[j] + radius - low
-                if width + gain >= goal:
-                    offset = low + (goal - width)
-                    break
-                width += gain
-                reach = side[j] + radius
-            best, hit = np.inf, 0
-            for i in range(n):
-                off = side[i] - offset
-                if abs(off) < radius:
-                    ahead = xyz[i, 0] * fx + xyz[i, 1] * fy + xyz[i, 2] * fz
-                    travel = -np.sqrt(radius * radius - off * off) - ahead
-                    if travel < best:
-                        best, hit = travel, i
-            # The bar stands at the origin, the quad is moved across and back along the path.
-            back = best - 1e-9
-            time = back / size
-            state[0, c] = vx * time - offset * sx
-            state[1, c] = vy * time - offset * sy
-            state[2, c] = vz * time - offset * sz
-            px, py, pz = state[0, c] + xyz[hit, 0], state[1, c] + xyz[hit, 1], state[2, c] + xyz[hit, 2]
-            t = px * ax + py * ay + pz * az
-            nx, ny, nz = px - t * ax, py - t * ay, pz - t * az
-            size = np.sqrt(nx * nx + ny * ny + nz * nz)
-            nx, ny, nz = nx / size, ny / size, nz / size
-        wx, wy, wz = state[10, c], state[11, c], state[12, c]
-        bx, by, bz = craft.position[hit, 0], craft.position[hit, 1], craft.position[hit, 2]
-        tx, ty, tz = wy * bz - wz * by, wz * bx - wx * bz, wx * by - wy * bx
-        ux = vx + r[0] * tx + r[1] * ty + r[2] * tz
-        uy = vy + r[3] * tx + r[4] * ty + r[5] * tz
-        uz = vz + r[6] * tx + r[7] * ty + r[8] * tz
-        closing[c] = -(nx * ux + ny * uy + nz * uz)
-        part = 0
-        while craft.start[part + 1] <= hit:
-            part += 1
-        first[c] = part
-
-
 def sample(scenario: Scenario, craft: Craft, seed: int, crashes: NDArray[np.int64]) -> Starts:
     """Draw the initial conditions of the crashes with the given global numbers.
 
     Where a bar is met is uniform over the silhouette: the union over the contact points of the strips of one
-    bar's width, seen along the path.
+    bar's width, seen along the path. Spikes and stones are met by a point of the skin drawn by its area.
     """
     draws, n = Draws(seed, crashes), len(crashes)
     share = np.cumsum(scenario.shares)
@@ -210,30 +135,108 @@ def sample(scenario: Scenario, craft: Craft, seed: int, crashes: NDArray[np.int6
     a = scenario.approach
     steep = np.radians(a.low + (a.high - a.low) * _beta(draws.uniform("approach.angle"), a.a, a.b))
     descent = np.radians(np.clip(a.descent + a.descent_sd * draws.normal("approach.descent"), -80.0, 80.0))
-    path = -np.where(names == "ground", steep, descent)
+    falling = np.isin(names, ("ground", "rubble", "spike"))
+    path = -np.where(falling, steep, descent)
     speed = _speeds(scenario, draws)
     rows = np.zeros((PARAMS, n))
     # Ground faces up; a wall faces the path at the drawn angle, to the left or the right.
     turned = np.where(draws.uniform("approach.side") < 0.5, -1.0, 1.0)
     across = np.radians(a.across * (2.0 * draws.uniform("branch.yaw") - 1.0))
-    path = np.where(names == "wall", -np.abs(descent) * 0.5, path)
+    path = np.where(np.isin(names, ("wall", "net")), -np.abs(descent) * 0.5, path)
     zero, one = np.zeros(n), np.ones(n)
+    level = (np.sin(across), np.cos(across), zero)
+    upright = (zero, zero, one)
+    facing = (-np.sin(steep), turned * np.cos(steep), zero)
+    lean = np.radians(SPIKE_LEAN * np.sqrt(draws.uniform("spike.lean")))
+    heading = 2.0 * np.pi * draws.uniform("spike.heading")
+    rod = (np.sin(lean) * np.cos(heading), np.sin(lean) * np.sin(heading), -np.cos(lean))
     directions = {
-        "ground": (zero, zero, one),
-        "wall": (-np.sin(steep), turned * np.cos(steep), zero),
-        "pole": (zero, zero, one),
-        "branch": (np.sin(across), np.cos(across), zero),
+        "ground": upright,
+        "wall": facing,
+        "net": facing,
+        "pole": upright,
+        "branch": level,
+        "edge": level,
+        "rail": level,
+        "spike": rod,
+        "rubble": upright,
+        "gap": upright,
     }
     for kind, direction in directions.items():
         rows[3:6] = np.where(names == kind, np.array(direction), rows[3:6])
-    low, high = (np.array([o.radius[i] for o in scenario.obstacles])[which] for i in (0, 1))
-    rows[6] = np.where(kinds == CYLINDER, low + (high - low) * draws.uniform("radius"), 0.0)
+
+    def between(key: str, draw: str) -> Floats:
+        low, high = (np.array([getattr(o, key)[i] for o in scenario.obstacles])[which] for i in (0, 1))
+        x: Floats = low + (high - low) * draws.uniform(draw)
+        return x
+
+    rows[6] = np.where(kinds != PLANE, between("radius", "radius"), 0.0)
     state = np.zeros((13, n))
     state[3], state[5] = speed * np.cos(path), speed * np.sin(path)
     state[6:10], tumbling = _attitudes(scenario, draws)
     sd = np.where(tumbling, scenario.spin.tumble_sd, scenario.spin.calm_sd)
     for i, axis in enumerate("xyz"):
         state[10 + i] = sd * draws.normal(f"spin.{axis}")
-    closing, first = np.zeros(n), np.zeros(n, dtype=np.int32)
-    _place(craft, kinds, rows, state, draws.uniform("offset"), closing, first)
-    return Starts(which, kinds, surfaces, rows, state, closing, first)
+    aim = _sections(kinds, names, rows, state, draws, between("size", "size"))
+    _give(scenario, which, names, rows, between("free_length", "free_length"))
+    closing, normal = np.zeros(n), np.zeros((3, n))
+    first, touch = np.zeros(n, dtype=np.int32), np.zeros(n, dtype=np.int32)
+    place(craft, kinds, rows, state, aim, draws.uniform("offset"), closing, first, touch, normal)
+    rank = touch.astype(np.int64) * 1000 + np.minimum(10.0 * speed, 999.0).astype(np.int64)
+    return Starts(which, kinds, surfaces, rows, state, closing, first, normal, rank)
+
+
+SPIKE_LEAN: Final = 20.0
+"""Largest lean of a spike, degrees (assumption)."""
+
+
+def _sections(
+    kinds: Ints, names: NDArray[np.str_], rows: Floats, state: Floats, draws: Draws, size: Floats
+) -> Floats:
+    """Turn and size of sections, patterns and gaps; returns half the width by which a bar is aimed, m."""
+    axis = rows[3:6]
+    path = state[3:6] - np.sum(state[3:6] * axis, axis=0) * axis
+    ahead = path / np.maximum(np.linalg.norm(path, axis=0), 1e-9)
+    side = np.cross(axis.T, ahead.T).T
+    # An edge turns one of its corners to the path, a rail anything; posts and stones stand where they stand.
+    u = draws.uniform("section")
+    angle = np.where(names == "edge", np.radians(20.0 + 50.0 * u), np.pi * u)
+    angle = np.where(names == "gap", np.where(u < 0.5, 0.5, -0.5) * np.pi, angle)
+    flat = np.where(np.abs(axis[2]) < 0.9, np.array([[0.0], [0.0], [1.0]]), np.array([[1.0], [0.0], [0.0]]))
+    plain = np.cross(axis.T, flat.T).T
+    plain /= np.linalg.norm(plain, axis=0)
+    other = np.cross(axis.T, plain.T).T
+    turned = np.cos(2.0 * angle) * plain + np.sin(2.0 * angle) * other
+    section = np.cos(angle) * ahead + np.sin(angle) * side
+    rows[7:10] = np.where(kinds == RUBBLE, turned, np.where((kinds == BOX) | (kinds == GAP), section, 0.0))
+    third = np.cross(axis.T, rows[7:10].T).T
+    stones = kinds == RUBBLE
+    rows[10] = np.where((kinds == BOX) | (kinds == GAP) | stones, size, 0.0)
+    rows[11] = np.where(kinds == BOX, size, 0.0)
+    # The corner of an edge stands at the origin, so its middle lies behind it.
+    rows[0:3] = np.where(names == "edge", size * (rows[7:10] - third), rows[0:3])
+    shift = [(draws.uniform(f"rubble.{k}") - 0.5) * size for k in "xy"]
+    rows[0:3] = np.where(stones, shift[0] * rows[7:10] + shift[1] * third, rows[0:3])
+    spread = np.abs(np.sum(rows[7:10] * side, axis=0)) + np.abs(np.sum(third * side, axis=0))
+    aim: Floats = rows[6] + np.where(names == "rail", size * spread, 0.0)
+    return aim
+
+
+def _give(scenario: Scenario, which: Ints, names: NDArray[np.str_], rows: Floats, free: Floats) -> None:
+    """Moving mass, stiffness and damping of what gives; a branch is a cantilever of its free length."""
+    mass = np.array([o.mass for o in scenario.obstacles])[which]
+    stiffness = np.array([o.stiffness for o in scenario.obstacles])[which]
+    quality = np.where(names == "branch", value("branch", "quality"), value("net", "quality"))
+    bends = (names == "branch") & (free > 0.0)
+    length = np.where(bends, free, 1.0)
+    radius = np.maximum(rows[6], 1e-3)
+    # k = 3 E I / L^3, and 33/140 of the branch's mass moves along (Rayleigh).
+    wood = 3.0 * value("branch", "modulus") * np.pi * radius**4 / 4.0 / length**3
+    moving = 33.0 / 140.0 * value("branch", "density") * np.pi * radius**2 * length
+    nets = (names == "net") & (mass > 0.0)
+    k = np.where(bends, wood, np.where(nets, stiffness, 0.0))
+    m = np.where(bends, moving, mass)
+    gives = bends | nets
+    rows[12] = np.where(gives, 1.0 / np.maximum(m, 1e-6), 0.0)
+    rows[13] = k
+    rows[14] = np.where(gives, np.sqrt(k * m) / quality, 0.0)

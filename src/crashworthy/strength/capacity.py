@@ -18,8 +18,9 @@ if TYPE_CHECKING:
 
 __all__ = ["LOADS", "Capacity", "arm_root_moments", "capacities", "shaft_bend_force", "standoff_side_force"]
 
-LOADS: Final = ("force", "bending", "pseudo_velocity")
-"""What is compared: the part's peak contact force (N), the arm's root interaction (1 at capacity), or the
+LOADS: Final = ("force", "bending", "pseudo_velocity", "strap")
+"""What is compared: the part's peak contact force (N), the arm's root interaction (1 at capacity), the pull on the
+battery's strap (N), or the
 pseudo-velocity of the boards on their mount (m/s)."""
 
 _TRUST: Final = ("read", "computed", "derived", "recalled", "assumption")
@@ -236,6 +237,9 @@ def capacities(quad: Quad) -> tuple[Capacity, ...]:
             )
             modes.append(
                 _table_mode(index, "battery", "edge_force", "cell crushed, edge", spread, obstacle="round")
+            )
+            modes.append(
+                _table_mode(index, "battery", "strap_pull", "thrown from its strap", spread, load="strap")
             )
         elif part.kind == "board":
             modes.append(

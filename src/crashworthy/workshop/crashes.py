@@ -211,7 +211,7 @@ class CrashBench(FleetBench):
             SheetError: the sheet has a problem.
         """
         from crashworthy.errors import NotFoundError, Problem
-        from crashworthy.impact.batch import ARRAYS, CrashBatch
+        from crashworthy.impact.batch import CrashBatch, complete
         from crashworthy.impact.damage import mode_load
         from crashworthy.strength.capacity import arm_root_moments, capacities
 
@@ -234,7 +234,7 @@ class CrashBench(FleetBench):
             arm_capacity=tuple(arm_root_moments(a) for a in quad.arms),
             capacities=capacities(quad),
             obstacles=tuple((o["name"], o["kind"], o["surface"]) for o in known.scenario["obstacles"]),
-            **{name: arrays[name] for name in ARRAYS},
+            **complete(dict(arrays), len(quad.arms)),
         )
         return tuple(
             PartLoads(c.mode, c.unit, mode_load(batch, c), c.median, c.beta, c.source, c.access)

@@ -125,13 +125,9 @@ def asked(form: Mapping[str, str]) -> tuple[int, int, str]:
     if all(given[key] == float(text) for key, text in prior.items()):
         return n, seed, ""
     mix = {
-        o.name: {
-            "kind": o.kind,
-            "surface": o.surface,
-            "weight": given[f"obstacles.{o.name}"] / 100,
-            "radius": list(o.radius),
-        }
-        for o in Scenario.default().obstacles
+        row["name"]: {k: v for k, v in row.items() if k != "name"}
+        | {"weight": given[f"obstacles.{row['name']}"] / 100}
+        for row in Scenario.default().to_json()["obstacles"]
     }
     sections = {
         "speed": {k: given[f"speed.{k}"] for k in ("median", "sd_ln", "low", "high")},
@@ -145,6 +141,8 @@ def fields_of(scenario: Mapping[str, Any] | None) -> dict[str, str]:
     data = Scenario.default().to_json() if scenario is None else scenario
     filled = {f"speed.{k}": f"{data['speed'][k]:g}" for k in ("median", "sd_ln", "low", "high")}
     filled |= {f"attitude.{k}": f"{100 * data['attitude'][k]:g}" for k in ("nose", "tumble", "flat")}
+    # A campaign of an older mix may lack an obstacle of the form.
+    filled |= {f"obstacles.{o.name}": "0" for o in Scenario.default().obstacles}
     filled |= {f"obstacles.{o['name']}": f"{100 * o['weight']:g}" for o in data["obstacles"]}
     return filled
 
