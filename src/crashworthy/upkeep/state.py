@@ -20,6 +20,7 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass
+from itertools import compress
 from typing import TYPE_CHECKING, Any, Final
 
 from crashworthy.upkeep.dose import crash_dose, pack_dose
@@ -159,21 +160,24 @@ def fold_rows(
     """
     priors = load_priors() if priors is None else priors
     known = {} if known is None else known
-    said: list[tuple[Payload, int, bytes]] = []
+    # Lists side by side and no row of our own: a million small containers would cost a third in collection.
+    rows = list(rows)
+    said: list[Payload] = []
     gone: set[bytes] = set()
-    for ms, key, kind, text in rows:
+    for _, _, kind, text in rows:
         payload = known.get((kind, text))
         if payload is None:
             payload = known[kind, text] = trusted_payload(kind, text)
         if kind == "retraction":
             gone.add(payload.target.bytes)  # type: ignore[attr-defined] # by its kind
-        else:
-            said.append((payload, ms, key))
-    if gone:
-        said = [row for row in said if row[2] not in gone]
-    book = _Book(quad, priors, _all_groups(groups, [payload for payload, _, _ in said]), share)
-    for payload, ms, key in said:
-        book.take(payload, ms, key)
+        said.append(payload)
+    keep = [row[1] not in gone and row[2] != "retraction" for row in rows] if gone else None
+    if keep is not None:
+        rows, said = list(compress(rows, keep)), list(compress(said, keep))
+    book = _Book(quad, priors, _all_groups(groups, said), share)
+    by_type, seen = book.by_type, book.take
+    for payload, row in zip(said, rows, strict=True):
+        by_type.get(type(payload), seen)(payload, row[0], row[1])
     return book.history()
 
 
@@ -209,7 +213,9 @@ class _Book:
         self.doses: dict[tuple[float | None, bool], float] = {}
         self.jumps = {severity: crash_dose(priors.dose, severity) for severity in SEVERITIES}
         self.clean: deque[float] = deque(maxlen=_CLEAN_PACKS)
-        self.crashes: list[tuple[datetime | int, Crash, list[str]]] = []
+        self.crashes: list[Crash] = []
+        self.crash_times: list[datetime | int] = []
+        self.broke: list[tuple[str, ...]] = []
         self.crash_at: dict[UUID | bytes, int] = {}
         self.broken: set[str] = set()
         self.breaks: dict[str, int] = {}
@@ -296,7 +302,9 @@ class _Book:
     def _crash(self, crash: Crash, occurred: datetime | int, key: UUID | bytes) -> None:
         self.crash_at[key] = len(self.crashes)
         self.by_severity[crash.severity] += 1
-        self.crashes.append((occurred, crash, list(crash.broke)))
+        self.crashes.append(crash)
+        self.crash_times.append(occurred)
+        self.broke.append(crash.broke)
         for part in crash.broke:
             self._count_break(part)
             self.broken.add(part)
@@ -316,14 +324,14 @@ class _Book:
         at = None
         if mend.crash:
             at = self.crash_at.get(mend.crash, self.crash_at.get(mend.crash.bytes))
-        announced = mend.part in self.broken if at is None else mend.part in self.crashes[at][2]
+        announced = mend.part in self.broken if at is None else mend.part in self.broke[at]
         self.broken.discard(mend.part)
         if announced:
             return
         self._count_break(mend.part)
         at = len(self.crashes) - 1 if at is None else at
-        if at >= 0 and mend.part not in self.crashes[at][2]:
-            self.crashes[at][2].append(mend.part)
+        if at >= 0 and mend.part not in self.broke[at]:
+            self.broke[at] = (*self.broke[at], mend.part)
 
     def _count_break(self, part: str) -> None:
         self.breaks[part] = self.breaks.get(part, 0) + 1
@@ -335,8 +343,8 @@ class _Book:
             packs=self.meter.packs,
             dose=self.dose,
             crashes=tuple(
-                CrashRow(_when(occurred), crash.severity, crash.obstacle, tuple(broke))
-                for occurred, crash, broke in self.crashes
+                CrashRow(_when(occurred), crash.severity, crash.obstacle, broke)
+                for occurred, crash, broke in zip(self.crash_times, self.crashes, self.broke, strict=True)
             ),
             groups={name: _group_history(name, ledger) for name, ledger in self.groups.items()},
             swaps=dict(sorted(self.swaps.items())),
