@@ -36,7 +36,7 @@ PRIOR_SD: Final = MappingProxyType(
 )
 """Scatter between fine flights of one quad, natural logarithm. Assumption, pooled with the quad's own."""
 
-TYPICAL: Final = MappingProxyType({"unbalance": (1.0, 0.7), "track": (-2.0, 0.8)})
+TYPICAL: Final = MappingProxyType({"unbalance": (1.0, 0.45), "track": (-2.0, 0.6)})
 """Mean and scatter of a typical quad, for want of its own flights: 2.7 g mm, 0.14 N. Assumption."""
 
 

@@ -98,7 +98,13 @@ class ListenBench(JournalBench):
                 continue
             if fine_only and (report.get("verdict") or {}).get("called", "fine") != "fine":
                 continue
-            motors = {c: f for c, f in data["motors"].items() if c not in resets or at > resets[c]}
+            # Without a baseline nothing is called yet: a motor that stood out is no measure either.
+            loud = {m["corner"] for m in report.get("motors", ()) if m["verdict"] == "stands out"}
+            motors = {
+                c: f
+                for c, f in data["motors"].items()
+                if (c not in resets or at > resets[c]) and not (fine_only and c in loud)
+            }
             group = data["group"] if "" not in resets or at > resets[""] else {}
             if motors or group:
                 out.append(Features.from_json({**data, "motors": motors, "group": group}))
