@@ -224,9 +224,11 @@ def test_a_part_that_is_not_there_is_404(client: httpx.Client) -> None:
 
 def test_a_log_is_read_and_says_what_it_could_not(client: httpx.Client, shop: Workshop) -> None:
     """The demo's log leads with its finding; a log without motor speeds says why there is no unbalance."""
-    log = shop.logs(next(iter(shop.names())))[0] if shop.logs("dunlin") == () else shop.logs("dunlin")[0]
+    log = next(log for slug in shop.names() for log in shop.logs(slug))
     page = client.get(f"/quads/{log.slug}/flights/{log.key}").text
     assert log.report["summary"] in html.unescape(page)
+    assert "Likely causes" in page
+    assert log.report["verdict"]["findings"][0]["evidence"][0]["text"] in html.unescape(page)
     rows = "\n".join(f"{i / 200:.3f},{i % 7 - 3},{i % 5 - 2},{i % 3 - 1}" for i in range(2000))
     slow = f"time [s],gyro_x [deg/s],gyro_y [deg/s],gyro_z [deg/s]\n{rows}\n"
     answer = client.post("/quads/dunlin/flights", files={"file": ("slow.csv", slow.encode())})

@@ -10,6 +10,7 @@ from fastapi.responses import JSONResponse, RedirectResponse
 
 from crashworthy.errors import CrashworthyError
 from crashworthy.pictures import gauges, heat, plots
+from crashworthy.vibration.packs import CAUTIONS
 from crashworthy.vibration.readers.mapping import AXES, MOTORS, UNITS
 from crashworthy.web.problems import status_of
 from crashworthy.web.views import page, svg, workshop
@@ -44,12 +45,14 @@ ALL_UNITS: Final = tuple(dict.fromkeys(u for units in UNITS.values() for u in un
 
 def _sentence(logs: Sequence[Any]) -> str:
     if not logs:
-        return "No flight log yet: drop one here and it says what shakes, and what it cannot say."
+        return "0 flight logs so far: drop one here and it says what shakes, and what it cannot say."
     return f"{plural(len(logs), 'flight log')} read. The latest, {logs[0].file}: {logs[0].report['summary']}"
 
 
 def _list(request: Request, slug: str, problems: Sequence[Problem] = (), status: int = 200) -> Response:
-    logs = workshop(request).logs(slug)
+    shop = workshop(request)
+    logs = shop.logs(slug)
+    trends = shop.trends(slug)
     return page(
         request,
         "flights.html",
@@ -57,6 +60,9 @@ def _list(request: Request, slug: str, problems: Sequence[Problem] = (), status:
         status=status,
         sentence=_sentence(logs),
         logs=logs,
+        trends=[t for t in trends if t.called is not None] or trends[:1],
+        packs=shop.pack_healths(slug),
+        pack_cautions=CAUTIONS,
         problems=problems,
     )
 
@@ -201,6 +207,13 @@ def _flight(
         axes=tuple(AXES),
         number=number,
     )
+
+
+@router.post("/quads/{slug}/flights/{key}/strikes/{index}")
+def strike(request: Request, slug: str, key: str, index: int) -> Response:
+    """Enter a crash that the log proposes; entered twice it is still one."""
+    event = workshop(request).confirm_strike(slug, key, index)
+    return _flight(request, slug, key, said=f"Entered: {event.payload.to_json()['severity']}.")
 
 
 @router.post("/quads/{slug}/flights/{key}/columns")
