@@ -26,7 +26,7 @@ _NODES: Final = 400
 
 def negative_binomial_pmf(shape: float, rate: float, exposure: float, top: int) -> Floats:
     """P(D = 0..top) of a Poisson count over ``exposure`` whose rate is Gamma(shape, rate): (top + 1,)."""
-    if exposure <= 0:
+    if exposure <= 1e-300 * rate:  # below that rate/exposure is no longer a number, and nothing can happen
         return np.asarray(np.eye(1, top + 1)[0], dtype=np.float64)
     j = np.arange(top)
     log_p = np.concatenate([[0.0], np.cumsum(np.log(shape + j) - np.log(j + 1.0))])
