@@ -292,3 +292,17 @@ def test_mapping_to_a_lost_column(tmp_path: Path) -> None:
     with pytest.raises(LogError, match="no column is called 'clock'") as caught:
         read_log(path, mapping)
     assert "gyro_x" in caught.value.problems[0].remedy
+
+
+def test_what_comes_before_damage_is_read(tmp_path: Path) -> None:
+    """Zero bytes far into a file: the rows before them are read, and the damage is told."""
+    rows = "".join(f"{i / 1000:.3f},{i % 7},{i % 5},{i % 3},{i % 11}\n" for i in range(700_000))
+    head = "time [s],gyro_x [deg/s],gyro_y [deg/s],gyro_z [deg/s],volts [V]\n"
+    data = bytearray((head + rows).encode())
+    assert len(data) > 10_000_000
+    data[-2000:-1000] = bytes(1000)
+    path = tmp_path / "damaged.csv"
+    path.write_bytes(data)
+    log = read_log(path)
+    assert len(log.t) > 400_000
+    assert any("before the damage" in n for n in log.meta.notes)

@@ -86,6 +86,10 @@ class CsvReader:
             )
         columns = [c for c in mapping.columns if c.quantity != "ignore"]
         rows = parse(path, plan, [place[c.name] for c in columns])
+        if rows.damage:
+            notes.append(
+                f"only what comes before the damage was read, {len(rows.values)} rows: {rows.damage}"
+            )
         if rows.bad:
             notes.append(
                 f"{rows.bad} rows were ragged or not numbers and were left out, the first on line "

@@ -64,11 +64,13 @@ class Rows:
         values: (n, k).
         bad: rows left out because they were ragged or not numbers.
         first_bad: 1-based line of the first of them, or 0.
+        damage: why reading ended before the file did, or "".
     """
 
     values: Floats
     bad: int
     first_bad: int
+    damage: str = ""
 
 
 def _split(line: str, delimiter: str) -> list[str]:
@@ -279,20 +281,38 @@ def parse(
     Raises:
         LogError: it is damaged, or more than a fifth of its rows are bad.
     """
-    parts: list[Floats] = []
-    bad, first, line = 0, 0, plan.line
+    out = np.empty((0, len(columns)))
+    bad, first, line, filled, damage = 0, 0, plan.line, 0, ""
     with path.open("rb") as file:
         file.seek(plan.start if start < 0 else start)
-        for data in _blocks(file, block, limit, path.name):
+        size = min(path.stat().st_size - file.tell(), limit)
+        blocks = _blocks(file, block, limit, path.name)
+        while True:
+            try:
+                data = next(blocks)
+            except StopIteration:
+                break
+            except LogError as error:
+                # What came before the damage is good; without any of it there is nothing to read.
+                if not filled:
+                    raise
+                damage = error.problems[0].what
+                break
             text = _clean(data, plan).decode("utf-8", "replace")
             values = _fast(text, plan, columns)
             if values is None:
                 rows = _slow(text, plan, columns, line)
                 values, bad, first = rows.values, bad + rows.bad, first or rows.first_bad
-            if len(values):
-                parts.append(values)
+            if filled + len(values) > len(out):
+                # As many rows as the file's size lets expect: one array, grown seldom, never held twice.
+                share = max(len(data) / max(size, 1), 1e-9)
+                wanted = max(int(1.02 * len(values) / share) + 16, filled + len(values), len(out) * 5 // 4)
+                out.resize((wanted, len(columns)), refcheck=False)
+            out[filled : filled + len(values)] = values
+            filled += len(values)
             line += data.count(b"\n") or data.count(b"\r")
-    values = np.concatenate(parts) if parts else np.empty((0, len(columns)))
+    out.resize((filled, len(columns)), refcheck=False)
+    values = out
     if bad > BAD_SHARE * (len(values) + bad):
         raise LogError(
             Problem(
@@ -302,7 +322,7 @@ def parse(
                 first,
             )
         )
-    return Rows(values, bad, first)
+    return Rows(values, bad, first, damage)
 
 
 def sample(path: Path, plan: Layout, places: int = 5, size: int = 1 << 17) -> Floats:
