@@ -1,14 +1,15 @@
 """How many crashes a second, beside a general multibody simulator on the same scene and step.
 
-    python -m uv run --group bench python bench/crash_engine.py [--crashes N] [--repeats R]
+    python -m uv run --group bench python bench/crash_engine.py [--crashes N] [--repeats R] [--plot FILE.svg]
 
 Same scene on both sides: the Gannet build's contact points, its core and four arm tips with two bending
-springs
-each, a horizontal plane, elastic contact without friction, 10 us steps over 20 ms. The simulator (MuJoCo)
-gets
-the points as small spheres and eight slide joints and runs its threaded ``rollout``. Runs are interleaved so
-that
-a busy machine disturbs both alike.
+springs each, a horizontal plane, elastic contact without friction, over 20 ms. The simulator (MuJoCo) gets
+the points as small spheres and eight slide joints and runs its threaded ``rollout``, once at the crash
+engine's step of 10 us and once at ten times that. The crash engine runs once with plain numbers and once
+with a crash in every lane of a vector register. All are interleaved, so that a busy machine disturbs them
+alike; ratios are medians of ratios within a repeat. Then the cost against the number of points and of
+workers, and the share of the arithmetic that the same cores do in loops of multiply-adds, dependent
+(scalar) and independent (vector).
 """
 
 from __future__ import annotations
@@ -24,16 +25,22 @@ from pathlib import Path
 import mujoco
 import numpy as np
 from mujoco import rollout
+from numba import njit
 
 from crashworthy.build.assemble import load
 from crashworthy.impact import Scenario, simulate
+from crashworthy.impact.blocks import crash
+from crashworthy.impact.contact import BED
 from crashworthy.impact.model import model_of
 from crashworthy.impact.scenario import Obstacle
-from crashworthy.impact.scene import run, single_bed
+from crashworthy.impact.scene import single_bed
 from crashworthy.impact.start import sample
+from crashworthy.impact.width import WHY, register_width
 
 SHEET = Path(__file__).parents[1] / "examples" / "gannet.toml"
 STEP, WINDOW, THREADS = 1e-5, 0.02, 2
+FLOPS = 1500.0
+"""Useful operations of one crash in one step, counted by hand for 300 points, give or take a third."""
 
 
 def vector(values: np.ndarray) -> str:
@@ -41,7 +48,7 @@ def vector(values: np.ndarray) -> str:
     return " ".join(f"{v:.9g}" for v in values)
 
 
-def scene(craft: object) -> mujoco.MjModel:
+def scene(craft: object, step: float) -> mujoco.MjModel:
     """The quad as a free core with four tips on two slide joints each, every contact point a sphere."""
     c = craft
     spheres: dict[int, list[str]] = {a: [] for a in range(-1, len(c.tip))}
@@ -63,7 +70,7 @@ def scene(craft: object) -> mujoco.MjModel:
             f'diaginertia="1e-9 1e-9 1e-9"/>{"".join(spheres[a])}</body>'
         )
     return mujoco.MjModel.from_xml_string(
-        f"""<mujoco><option timestep="{STEP}" gravity="0 0 0" integrator="Euler"/>
+        f"""<mujoco><option timestep="{step}" gravity="0 0 0" integrator="Euler"/>
         <default><geom condim="1" contype="1" conaffinity="2" solref="-1e6 0"/></default>
         <worldbody><geom type="plane" size="5 5 0.1" contype="2" conaffinity="1"/>
         <body><freejoint/><inertial pos="0 0 0" mass="{c.core_mass:.6g}" fullinertia="{vector(inertia)}"/>
@@ -71,7 +78,7 @@ def scene(craft: object) -> mujoco.MjModel:
     )
 
 
-def peer(model: mujoco.MjModel, datas: list[mujoco.MjData], starts: object, count: int) -> float:
+def peer(model: mujoco.MjModel, datas: list[mujoco.MjData], starts: object, count: int, step: float) -> float:
     """Crashes a second of the simulator's threaded rollout."""
     states = []
     data = mujoco.MjData(model)
@@ -84,70 +91,147 @@ def peer(model: mujoco.MjModel, datas: list[mujoco.MjData], starts: object, coun
         mujoco.mj_getState(model, data, state, kind)
         states.append(state)
     begun = time.perf_counter()
-    rollout.rollout(model, datas, np.array(states), nstep=round(WINDOW / STEP), skip_checks=False)
+    rollout.rollout(model, datas, np.array(states), nstep=round(WINDOW / step), skip_checks=False)
     return count / (time.perf_counter() - begun)
 
 
-def ours(model: object, starts: object, count: int, threads: int, pool: ThreadPoolExecutor) -> float:
+def ours(
+    model: object, starts: object, count: int, threads: int, pool: ThreadPoolExecutor, lanes: int
+) -> float:
     """Crashes a second of the crash engine on the same scene, every step of the window taken."""
-    craft = model.craft
+    craft = model.craft._replace(spin=np.zeros(len(model.craft.spin)))
     beds = single_bed(1e9, 1e30, parts=len(craft.radius))
-    size = max(1, count // (4 * threads))
+    size = max(1, count // (2 * threads))
     pieces = [
         type(starts)(*(np.ascontiguousarray(x[..., i : i + size]) for x in starts))
         for i in range(0, count, size)
     ]
 
-    def go(piece: object) -> None:
-        run(craft, beds, piece.state, obstacles=piece.rows, dt=STEP, steps=round(WINDOW / STEP))
+    def go(p: object) -> None:
+        ones = np.ones(len(p.kinds))
+        surfaces = np.zeros(len(p.kinds), dtype=np.int32)
+        steps = round(WINDOW / STEP)
+        crash(
+            craft, beds, BED, p.kinds, surfaces, p.rows, p.state, ones, dt=STEP, steps=steps, settle=1e9,
+            rank=p.rank, width=lanes,
+        )  # fmt: skip
 
     begun = time.perf_counter()
     list(pool.map(go, pieces) if threads > 1 else map(go, pieces))
     return count / (time.perf_counter() - begun)
 
 
+@njit
+def _chain(n: int) -> float:
+    """Multiply-adds that wait for each other."""
+    x = 1.0
+    for _ in range(n):
+        x = x * 0.999999 + 1e-6
+    return x
+
+
+@njit(fastmath=True)
+def _stream(x: np.ndarray, n: int) -> None:
+    """Multiply-adds that do not."""
+    for _ in range(n):
+        for i in range(len(x)):
+            x[i] = x[i] * 0.999999 + 1e-6
+
+
+def arithmetic() -> tuple[float, float]:
+    """Operations a second of one core: dependent scalar and independent vector multiply-adds in L1."""
+    x = np.ones(1024)
+    _chain(10)
+    _stream(x, 10)
+    best = [0.0, 0.0]
+    for _ in range(5):
+        begun = time.perf_counter()
+        _chain(5_000_000)
+        best[0] = max(best[0], 1e7 / (time.perf_counter() - begun))
+        begun = time.perf_counter()
+        _stream(x, 20_000)
+        best[1] = max(best[1], 2.0 * 1024 * 20_000 / (time.perf_counter() - begun))
+    return best[0], best[1]
+
+
 def main() -> None:
-    """Print the table."""
+    """Print the tables."""
     options = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    options.add_argument("--crashes", type=int, default=512, help="crashes per repeat of the crash engine")
+    options.add_argument("--crashes", type=int, default=1024, help="crashes per repeat of the crash engine")
     options.add_argument("--repeats", type=int, default=5)
+    options.add_argument("--plot", type=Path, help="draw cost against points and workers into this SVG file")
     given = options.parse_args()
     quad = load(SHEET)
-    model = model_of(quad)
+    model, wide = model_of(quad), register_width()
     floor = Scenario(obstacles=(Obstacle("floor", "ground", "concrete", 1.0),))
     starts = sample(floor, model.craft, 7, np.arange(given.crashes))
-    scene_model = scene(model.craft)
-    datas = [mujoco.MjData(scene_model) for _ in range(THREADS)]
-    few = 2 * THREADS
+    models = [(scene(model.craft, step), step) for step in (STEP, 10 * STEP)]
     with ThreadPoolExecutor(THREADS) as pool:
-        ours(model, starts, 16, THREADS, pool)
-        simulate(quad, 16, 7)
+        for lanes in (1, wide):
+            ours(model, starts, 16, THREADS, pool, lanes)
         rows = []
         for _ in range(given.repeats):
-            rate = (
-                ours(model, starts, given.crashes, 1, pool),
-                ours(model, starts, given.crashes, THREADS, pool),
-                peer(scene_model, datas, starts, few),
-            )
+            rate = [ours(model, starts, given.crashes, THREADS, pool, wide)]
+            rate.append(ours(model, starts, given.crashes, 1, pool, wide))
+            rate.append(ours(model, starts, given.crashes // 4, THREADS, pool, 1))
+            for other, step in models:
+                datas = [mujoco.MjData(other) for _ in range(THREADS)]
+                rate.append(peer(other, datas, starts, 2 * THREADS if step == STEP else 8 * THREADS, step))
             rows.append(rate)
-            campaign = []
-        for threads in (1, THREADS):
-            begun = time.perf_counter()
-            simulate(quad, 2000, 7, map_chunks=pool.map if threads > 1 else None)
-            campaign.append(time.perf_counter() - begun)
-    one, two, other = (statistics.median(r[i] for r in rows) for i in range(3))
-    ratio = statistics.median(r[1] / r[2] for r in rows)
-    print(f"\n{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}")
-    size = f"{len(quad.points)} points, 8 arm freedoms, plane, {STEP * 1e6:g} us steps, {WINDOW * 1e3:g} ms"
-    print(f"scene: {size}")
-    print(f"crash engine, 1 thread            {one:8.0f} crashes/s")
-    print(f"crash engine, {THREADS} threads           {two:8.0f} crashes/s ({two / one:.2f} x)")
-    print(f"MuJoCo {mujoco.__version__} rollout, {THREADS} threads   {other:8.1f} crashes/s")
-    print(f"ratio (median of same-repeat ratios) {ratio:5.0f} x")
+        scalar, vector = arithmetic()
+        points = []
+        for count in (100, 300, 600, 1200):
+            other = model_of(load(SHEET, points=count))
+            begin = sample(floor, other.craft, 7, np.arange(256))
+            each = max(ours(other, begin, 256, 1, pool, wide) for _ in range(3))
+            points.append((len(other.craft.area), 1e6 / each / (WINDOW / STEP)))
+        workers = []
+        for threads in (1, 2, 4):
+            with ThreadPoolExecutor(threads) as some:
+                begun = time.perf_counter()
+                simulate(quad, 4096, 7, map_chunks=some.map)
+                workers.append((threads, 4096 / (time.perf_counter() - begun)))
+    medians = [statistics.median(r[i] for r in rows) for i in range(5)]
+    print(f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}; {WHY[wide]}")
     print(
-        f"campaign of 2000 everyday crashes: {campaign[0]:.1f} s on 1 thread, {campaign[1]:.1f} s on "
-        f"{THREADS}"
+        f"scene: {len(quad.points)} points, 8 arm freedoms, plane, "
+        f"{STEP * 1e6:g} us steps, {WINDOW * 1e3:g} ms"
     )
+    names = (
+        f"crash engine, {THREADS} threads, {wide} lanes",
+        f"crash engine, 1 thread, {wide} lanes",
+        f"crash engine, {THREADS} threads, plain numbers",
+        f"MuJoCo {mujoco.__version__} rollout, {THREADS} threads, same step",
+        f"MuJoCo {mujoco.__version__} rollout, {THREADS} threads, step x 10",
+    )
+    for i, name in enumerate(names):
+        ratio = statistics.median(r[0] / r[i] for r in rows)
+        print(f"{name:44s} {medians[i]:9.1f} crashes/s   fastest is {ratio:6.1f} x")
+    done = FLOPS * medians[1] * WINDOW / STEP
+    print(f"one core: {done / 1e9:.1f} GFLOP/s useful; loops of multiply-adds: dependent {scalar / 1e9:.1f}, "
+          f"independent {vector / 1e9:.1f}: "
+          f"{100 * done / scalar:.0f} % and {100 * done / vector:.0f} %")  # fmt: skip
+    for n, cost in points:
+        print(f"{n:5d} points: {cost:.3f} us a step and crash on one core")
+    for n, rate in workers:
+        print(f"{n} workers: {rate:.0f} everyday crashes/s")
+    if given.plot:
+        draw(given.plot, points, workers)
+
+
+def draw(path: Path, points: list[tuple[int, float]], workers: list[tuple[int, float]]) -> None:
+    """Both costs side by side."""
+    import matplotlib as mpl
+
+    mpl.use("svg")
+    from matplotlib import pyplot as plt
+
+    figure, (left, right) = plt.subplots(1, 2, figsize=(8, 3.2), layout="constrained")
+    left.plot(*zip(*points, strict=True), "o-", color="#0072b2")
+    left.set(xlabel="contact points", ylabel="µs a step and crash, one core", ylim=(0, None))
+    right.plot(*zip(*workers, strict=True), "o-", color="#d55e00")
+    right.set(xlabel="workers", ylabel="everyday crashes a second", ylim=(0, None))
+    figure.savefig(path, metadata={"Date": None})
 
 
 if __name__ == "__main__":

@@ -156,6 +156,12 @@ def test_slips_grow_with_the_load(gannet):
     part = np.zeros_like(none)
     part[gannet.index("motor_fl"), :3] = 1e5
     assert slip_shares(gannet, card, part)["motor"] == pytest.approx(0.3)
+    shear = np.zeros((len(gannet.arms), 2, part.shape[1]))
+    assert slip_shares(gannet, card, part, shear)["motor"] == 0.0
+    shear[1, 1, :5] = 1e6
+    found = slip_shares(gannet, card, none, shear)
+    assert found["motor"] == pytest.approx(5 / part.shape[1])
+    assert found["arm"] == 0.0
 
 
 def test_the_card_is_plain_data_with_its_assumptions(gannet):

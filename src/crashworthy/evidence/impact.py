@@ -17,6 +17,7 @@ from crashworthy.evidence import crash_scenes as scenes
 from crashworthy.evidence.impact_check import check
 from crashworthy.evidence.impact_contact import CONTACT
 from crashworthy.evidence.registry import Check
+from crashworthy.impact.learn import learn_strength
 from crashworthy.impact.sampler import philox
 from crashworthy.impact.scene import run, single_bed
 
@@ -277,5 +278,111 @@ def _v14() -> list[Check]:
     return checks
 
 
-CHECKS: tuple[Check, ...] = (*CONTACT, *_v5(), *_v6(), *_v7(), *_v8(), *_mount(), *_v13(), *_v14())
+def _v11() -> list[Check]:
+    source = "undamped and damped oscillator under a half-sine, closed form; pseudo-velocity of a board"
+
+    def response(ratio: float, quality: float) -> float:
+        """Peak response over peak input of an oscillator of frequency ``ratio``/T under a half-sine."""
+        wn, zeta = 2.0 * math.pi * ratio, 0.5 / quality if quality else 0.0
+        from scipy.integrate import solve_ivp
+
+        def rate(t: float, s: np.ndarray) -> list[float]:
+            base = math.sin(math.pi * t) if t < 1.0 else 0.0
+            return [s[1], -2.0 * zeta * wn * s[1] - wn * wn * s[0] - base]
+
+        end = 1.0 + 1.0 / ratio
+        got = solve_ivp(rate, (0.0, end), [0.0, 0.0], rtol=1e-9, atol=1e-12, max_step=0.01 / max(1.0, ratio))
+        felt = 2.0 * zeta * wn * got.y[1] + wn * wn * got.y[0]
+        return float(np.abs(felt).max())
+
+    def product(ratio: float, quality: float) -> float:
+        """The same through the kernel: a ball on a linear bed is decelerated by a half-sine."""
+        mass, k = 0.7, 1e7
+        wn = math.sqrt(k / mass)
+        contact = math.pi / wn
+        craft = scenes.ball(mass)._replace(
+            stack_rate=2.0 * math.pi * ratio / contact, stack_damping=0.5 / quality if quality else 0.0
+        )
+        dt = contact / 4000.0
+        got = run(craft, single_bed(k, scenes.HUGE), scenes.start((0.0, 0.0, -3.0)), dt=dt,
+                  steps=round((1.0 + 1.0 / ratio) * 4000))  # fmt: skip
+        return float(got.scalars["shock"][0] / got.scalars["core_peak"][0])
+
+    rows = ((0.25, 0.0, 0.943), (0.5, 0.0, 1.571), (1.0, 0.0, 1.732), (2.0, 0.0, 1.268), (0.5, 10.0, 1.463),
+            (1.0, 10.0, 1.624))  # fmt: skip
+    checks = []
+    for ratio, quality, expected in rows:
+
+        def both(r: float = ratio, q: float = quality, e: float = expected) -> tuple[float, float]:
+            return e, product(r, q)
+
+        def other(r: float = ratio, q: float = quality) -> tuple[float, float]:
+            return response(r, q), product(r, q)
+
+        told = f"f T = {ratio}, " + (f"Q {quality:g}" if quality else "undamped")
+        checks.append(
+            check(
+                f"V11.{ratio}.{quality:g}",
+                "Stack under a half-sine: peak over input",
+                told,
+                "",
+                0.01,
+                source,
+                both,
+            )
+        )
+        checks.append(
+            check(
+                f"V11.{ratio}.{quality:g}.scipy",
+                "Stack under a half-sine: peak over input",
+                told,
+                "",
+                5e-3,
+                "scipy.integrate.solve_ivp at 1e-9",
+                other,
+                access="computed",
+            )
+        )
+    return checks
+
+
+def _v16() -> list[Check]:
+    told = "median 45, sd of ln 0.3, spread 0.15; 20, 30, 40, 38 survived, 55 and 60 broke"
+    source = "Bayes on a grid of 4001 points over ln 10 ... ln 200, computed apart"
+    rows = ((0.0, (46.91, 38.47, 57.46)), (0.4, (47.80, 34.54, 66.70)))
+    checks = []
+    for sd, values in rows:
+        for name, expected in zip(("median", "low", "high"), values, strict=True):
+
+            def learned(sd: float = sd, name: str = name, e: float = expected) -> tuple[float, float]:
+                loads, broke = [20.0, 30.0, 40.0, 38.0, 55.0, 60.0], [False] * 4 + [True] * 2
+                return e, float(getattr(learn_strength(45.0, 0.3, 0.15, loads, broke, sd), name))
+
+            checks.append(
+                check(
+                    f"V16.{sd:g}.{name}",
+                    f"Strength learned from six hits: {name}",
+                    f"{told}; loads known to {sd:g} in ln",
+                    "",
+                    5e-3,
+                    source,
+                    learned,
+                    access="computed",
+                )
+            )
+    return checks
+
+
+CHECKS: tuple[Check, ...] = (
+    *CONTACT,
+    *_v11(),
+    *_v16(),
+    *_v5(),
+    *_v6(),
+    *_v7(),
+    *_v8(),
+    *_mount(),
+    *_v13(),
+    *_v14(),
+)
 """Every outside check of the crash engine."""

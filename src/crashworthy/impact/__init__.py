@@ -8,17 +8,34 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from crashworthy.impact.batch import CrashBatch
     from crashworthy.impact.campaign import CampaignCancelled, Chunk, simulate
+    from crashworthy.impact.replays import Replay, replay, worst
     from crashworthy.impact.scenario import Scenario
     from crashworthy.impact.summary import CrashSummary
+    from crashworthy.impact.width import engine
 
-__all__ = ["CampaignCancelled", "Chunk", "CrashBatch", "CrashSummary", "Scenario", "simulate"]
+__all__ = [
+    "CampaignCancelled",
+    "Chunk",
+    "CrashBatch",
+    "CrashSummary",
+    "Replay",
+    "Scenario",
+    "engine",
+    "replay",
+    "simulate",
+    "worst",
+]
 
 _HOMES = {
     "CampaignCancelled": "campaign",
     "Chunk": "campaign",
     "CrashBatch": "batch",
     "CrashSummary": "summary",
+    "Replay": "replays",
     "Scenario": "scenario",
+    "engine": "width",
+    "replay": "replays",
+    "worst": "replays",
     "simulate": "campaign",
 }
 

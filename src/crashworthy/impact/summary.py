@@ -11,6 +11,7 @@ import numpy as np
 from crashworthy.impact.batch import REFINED
 from crashworthy.impact.craft import FLAG_ENERGY, FLAG_INVALID, FLAG_PENETRATION, FLAG_STEP
 from crashworthy.impact.damage import Z90, interval, mode_load, part_chances, wilson
+from crashworthy.impact.words import plain_numbers, plural_of
 from crashworthy.quantities import G_N
 
 if TYPE_CHECKING:
@@ -48,25 +49,6 @@ SEVERITY: Final = (
     "the boards on their mount"
 )
 """How severity is defined."""
-
-_PLURALS: Final = {
-    "arm": "arms",
-    "plate": "plates",
-    "standoff": "standoffs",
-    "motor": "motors",
-    "prop": "props",
-    "board": "boards",
-    "camera": "cameras",
-    "lens": "lenses",
-    "antenna": "antennas",
-    "battery": "batteries",
-    "shield": "shields",
-    "strap": "straps",
-    "lead": "leads",
-    "plug": "plugs",
-    "box": "boxes",
-    "model": "printed parts",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,24 +219,8 @@ class CrashSummary:
         return plain
 
 
-def plural_of(kind: str) -> str:
-    """Several parts of a kind in words."""
-    return _PLURALS.get(kind, kind + "s")
-
-
 def _count(x: float) -> str:
     return f"{x:.0f}" if x >= 9.95 else f"{x:.1f}"
-
-
-def plain_numbers(x: Any) -> Any:
-    """The same plain data with numbers to nine significant digits; what is not finite becomes None."""
-    if isinstance(x, float):
-        return float(f"{x:.9g}") if math.isfinite(x) else None
-    if isinstance(x, dict):
-        return {k: plain_numbers(v) for k, v in x.items()}
-    if isinstance(x, list | tuple):
-        return [plain_numbers(v) for v in x]
-    return x
 
 
 def _quantiles(x: Floats) -> Quantiles:

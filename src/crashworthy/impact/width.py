@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Final
 
-__all__ = ["WHY", "WIDTHS", "register_width", "vectors_work"]
+__all__ = ["WHY", "WIDTHS", "engine", "register_width", "vectors_work"]
 
 WIDTHS: Final = (8, 4, 2)
 """Doubles in a register of 512, 256 and 128 bits."""
@@ -53,3 +53,8 @@ def register_width() -> int:
         if any(word in name for word in ("haswell", "broadwell", "skylake", "znver", "alderlake")):
             return 4
     return 2
+
+
+def engine() -> str:
+    """How crashes are run here, in words."""
+    return WHY[register_width()]

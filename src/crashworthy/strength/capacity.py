@@ -19,9 +19,8 @@ if TYPE_CHECKING:
 __all__ = ["LOADS", "Capacity", "arm_root_moments", "capacities", "shaft_bend_force", "standoff_side_force"]
 
 LOADS: Final = ("force", "bending", "pseudo_velocity", "strap")
-"""What is compared: the part's peak contact force (N), the arm's root interaction (1 at capacity), the pull on the
-battery's strap (N), or the
-pseudo-velocity of the boards on their mount (m/s)."""
+"""What is compared: the part's peak contact force (N), the arm's root interaction (1 at capacity), the
+pseudo-velocity of the boards (m/s), or the pull on the battery's strap (N)."""
 
 _TRUST: Final = ("read", "computed", "derived", "recalled", "assumption")
 

@@ -58,7 +58,8 @@ class LifeBench(CrashBench, JournalBench):
         from crashworthy.strength.slip import slip_shares
 
         quad: Quad = self.quad(slug)
-        return slip_shares(quad, card, self.store.load_campaign(known.key).arrays["part_peak"])
+        arrays = self.store.load_campaign(known.key).arrays
+        return slip_shares(quad, card, arrays["part_peak"], arrays.get("arm_shear"))
 
     def flight_budget(self, sheet_or_slug: str, **known: float | None) -> Budget:
         """Hover power, endurance and what each gram costs; ``known`` as ``strength.flight.flight_budget``.
