@@ -104,6 +104,8 @@ class CsvReader:
             if c.unit == "us" and family(c.quantity) == "command":
                 value = np.clip(value - 1.0, 0.0, 1.0)
             found[c.quantity] = value
+        bad = rows.bad
+        del rows, value  # the columns are copies: a long log is not held twice
         if "time" not in found:
             raise LogError(Problem("the mapping names no clock", "name the time column", path.name))
         time = spread_ties(found["time"])
@@ -136,7 +138,7 @@ class CsvReader:
             units={
                 family(c.quantity): c.unit for c in sorted(columns, key=lambda c: c.quantity, reverse=True)
             },
-            dropouts=rows.bad,
+            dropouts=bad,
             invented="simulated" in remarks or "invented" in remarks,
             notes=tuple(notes),
         )
@@ -146,13 +148,13 @@ def _stack(found: dict[str, Floats], names: list[str], notes: list[str]) -> Floa
     have = [n for n in names if n in found]
     if have and len(have) < len(names):
         notes.append(f"only {', '.join(have)} of {', '.join(names)} is there, so it is not used")
-    return np.column_stack([found[n] for n in names]) if len(have) == len(names) else None
+    return np.column_stack([found.pop(n) for n in names]) if len(have) == len(names) else None
 
 
 def _motors(found: dict[str, Floats], kind: str) -> Floats | None:
     names = [f"{kind}_{i}" for i in range(1, MOTORS + 1) if f"{kind}_{i}" in found]
     names = [n for n in names if np.isfinite(found[n]).any()]
-    return np.column_stack([found[n] for n in names]) if names else None
+    return np.column_stack([found.pop(n) for n in names]) if names else None
 
 
 def _present(t: Floats, y: Floats | None) -> tuple[Floats | None, Floats | None]:
