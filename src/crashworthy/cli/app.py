@@ -19,6 +19,8 @@ from crashworthy.cli import (
     listen,
     lives,
     log,
+    place,
+    print_,
     serve,
     sheet,
     store,
@@ -60,6 +62,8 @@ app.command("build")(sheet.build)
 app.command("crash")(crash.crash)
 app.command("compare")(compare.compare)
 app.command("improve")(improve.improve)
+app.command("place")(place.place)
+app.command("print")(print_.print_part)
 app.command("due")(due.due)
 app.add_typer(journal.app, name="journal")
 app.command("log")(log.log)

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from crashworthy.build.points import fibonacci
-from crashworthy.placement.raster import cover, pole_cover
+from crashworthy.placement.raster import cover, pole_cover, touch
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,7 +31,16 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["DIRECTIONS", "FLAT_DIRECTIONS", "OBSTACLES", "Approaches", "HitShares", "Obstacle", "hit_shares"]
+__all__ = [
+    "DIRECTIONS",
+    "FLAT_DIRECTIONS",
+    "OBSTACLES",
+    "Approaches",
+    "HitShares",
+    "Obstacle",
+    "hit_shares",
+    "line_touch",
+]
 
 DIRECTIONS: Final = 500
 """Directions of approach; 2000 differ from it by less than 0.001 in every share (measured)."""
@@ -111,8 +120,14 @@ class HitShares:
     areas: Floats
 
     def __getitem__(self, name: str) -> float:
-        """Share of one part; 0 for a part without a shape."""
-        return float(self.shares[self.names.index(name)]) if name in self.names else 0.0
+        """Share of one part with all its faces; 0 for a part without a shape."""
+        return float(
+            sum(
+                s
+                for n, s in zip(self.names, self.shares, strict=True)
+                if n.split(":")[0] == name or n == name
+            )
+        )
 
     def to_json(self) -> dict[str, Any]:
         """Plain data."""
@@ -197,6 +212,42 @@ def hit_shares(
     return HitShares(obstacle, skin.names, area / area.sum(), area)
 
 
+def line_touch(
+    skin: Skin,
+    place: Floats,
+    direction: Floats,
+    radius: float,
+    axis: Floats | None = None,
+    pixel: float = 5e-4,
+) -> str | None:
+    """Part that one obstacle on one straight line touches first, or None.
+
+    Args:
+        skin: the quad.
+        place: (3,) a point of the line of its centre, m.
+        direction: (3,) unit vector from the quad towards the obstacle.
+        radius: of the ball or pole, m.
+        axis: (3,) of a pole, across the direction; None for a ball.
+        pixel: m.
+    """
+    frame = _frames(direction[None], None if axis is None else axis[None])[0]
+    u, v = float(frame[0] @ place), float(frame[1] @ place)
+    hit = touch(
+        skin.corners,
+        skin.part,
+        skin.edges,
+        skin.sides,
+        skin.edge_part,
+        frame,
+        u,
+        v,
+        float(radius),
+        pixel,
+        axis is not None,
+    )
+    return None if hit < 0 else skin.names[hit]
+
+
 def _flat(skin: Skin, approaches: Approaches) -> Floats:
     """Weights of the directions in which each part leads the whole."""
     from scipy.spatial import ConvexHull
@@ -205,5 +256,5 @@ def _flat(skin: Skin, approaches: Approaches) -> Floats:
     hull = ConvexHull(points).vertices
     part = np.repeat(skin.part, 3)[hull]
     leading = part[np.argmax(points[hull] @ approaches.directions.T, axis=0)]
-    area: Floats = np.bincount(leading, weights=approaches.weights, minlength=len(skin.names))
-    return area
+    area = np.bincount(leading, weights=approaches.weights, minlength=len(skin.names))
+    return area.astype(np.float64)

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Ints = NDArray[np.int32]
 
-__all__ = ["cover", "pole_cover"]
+__all__ = ["cover", "pole_cover", "touch"]
 
 
 @kernel
@@ -234,6 +234,21 @@ def _profile(
 
 
 @kernel
+def _first_pole(j: int, depth: Floats, who: Ints, at: Floats, radius: float, px: float) -> int:
+    """Part that a pole through place j of a profile touches first, or -1."""
+    n = len(depth)
+    reach = int(np.ceil(radius / px + 0.5))
+    r2 = (radius / px) ** 2
+    best, hit = -1e29, -1
+    for b in range(max(0, j - reach), min(n - 1, j + reach) + 1):
+        if depth[b] + radius > best:
+            rest = r2 - (at[b] - j) ** 2
+            if rest >= 0.0 and depth[b] + px * np.sqrt(rest) > best:
+                best, hit = depth[b] + px * np.sqrt(rest), who[b]
+    return hit
+
+
+@kernel
 def pole_cover(
     edges: Floats, part: Ints, frames: Floats, radius: float, px: float, number: int, out: Floats
 ) -> None:
@@ -250,8 +265,6 @@ def pole_cover(
         number: of the first frame; the grid's place depends on it.
         out: (d, parts), added to.
     """
-    reach = int(np.ceil(radius / px + 0.5))
-    r2 = (radius / px) ** 2
     for d in range(len(frames)):
         f = frames[d]
         v0, v1 = 1e30, -1e30
@@ -264,11 +277,44 @@ def pole_cover(
         depth, who, at = np.full(n, -1e30), np.full(n, -1, dtype=np.int32), np.zeros(n)
         _profile(edges, part, f, v0, px, depth, who, at)
         for j in range(n):
-            best, hit = -1e29, -1
-            for b in range(max(0, j - reach), min(n - 1, j + reach) + 1):
-                if depth[b] + radius > best:
-                    rest = r2 - (at[b] - j) ** 2
-                    if rest >= 0.0 and depth[b] + px * np.sqrt(rest) > best:
-                        best, hit = depth[b] + px * np.sqrt(rest), who[b]
+            hit = _first_pole(j, depth, who, at, radius, px)
             if hit >= 0:
                 out[d, hit] += px
+
+
+@kernel
+def touch(
+    corners: Floats,
+    part: Ints,
+    edges: Floats,
+    sides: Floats,
+    edge_part: Ints,
+    frame: Floats,
+    u: float,
+    v: float,
+    radius: float,
+    px: float,
+    pole: bool,
+) -> int:
+    """Part that one obstacle on one line touches first, or -1: the line at (u, v) of a frame, m."""
+    reach = int(np.ceil(radius / px + 0.5))
+    n = 2 * reach + 3
+    low = -1e30
+    middle = reach + 1
+    v0 = v - middle * px
+    if pole:
+        # The profile of the whole quad, on a grid that has the line on one of its places.
+        across = corners.reshape(-1, 3) @ frame[1]
+        before = max(middle, int(np.ceil((v - across.min()) / px)) + 1)
+        wide = before + max(middle, int(np.ceil((across.max() - v) / px)) + 1) + 2
+        profile, owner = np.full(wide, low), np.full(wide, -1, dtype=np.int32)
+        spot = np.zeros(wide)
+        _profile(edges, edge_part, frame, v - before * px, px, profile, owner, spot)
+        return _first_pole(before, profile, owner, spot, radius, px)
+    u0 = u - middle * px
+    depth, who = np.full((n, n), low), np.full((n, n), -1, dtype=np.int32)
+    _draw(corners, part, frame, u0, v0, px, depth, who)
+    rim, rim_who = np.full((n, n), low), np.full((n, n), -1, dtype=np.int32)
+    at = np.zeros((n, n, 2))
+    _outline(edges, sides, edge_part, frame, u0, v0, px, rim, at, rim_who)
+    return _first(middle, middle, depth, who, rim, at, rim_who, _cap(radius, px, reach), px)

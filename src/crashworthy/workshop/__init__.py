@@ -1,22 +1,23 @@
 """What a pilot can do: the use cases that the command line and the web app both call.
 
 ``Workshop`` is one fleet opened for work. Each module here is one bench of it: ``fleet`` (sheets),
-``crashes``, ``changes`` (compare, improve), ``journal`` (and what is due), ``flights``, ``kits``, ``lives``
+``crashes``, ``changes`` (compare, improve), ``placement`` (where to put things), ``journal`` (and what is due),
+``flights``, ``kits``, ``lives``
 (torque, wear, crew). Rooms do the work; a bench hands each room what it needs and keeps what comes back.
 Nothing heavy is imported before it is used.
 """
 
 from __future__ import annotations
 
-from crashworthy.workshop.changes import ChangeBench
 from crashworthy.workshop.crashes import Campaign, PartLoads
 from crashworthy.workshop.fleet import QuadCard, SheetText
 from crashworthy.workshop.flights import FlightBench, KeptLog
 from crashworthy.workshop.kits import KitBench
 from crashworthy.workshop.lives import LifeBench
+from crashworthy.workshop.placement import PlacementBench
 
 __all__ = ["Campaign", "KeptLog", "PartLoads", "QuadCard", "SheetText", "Workshop"]
 
 
-class Workshop(LifeBench, KitBench, FlightBench, ChangeBench):
+class Workshop(LifeBench, KitBench, FlightBench, PlacementBench):
     """One fleet: its sheets, its journal, its campaigns, logs and kits. Safe to use from several threads."""
