@@ -118,8 +118,8 @@ def _flight(workshop: Workshop, progress: Progress) -> str:
 STEPS: Final[tuple[tuple[str, Callable[[Workshop, Progress], str]], ...]] = (
     ("builds", _quads),
     ("journal", _journal),
-    ("crash campaign", _crashes),
     ("flight log", _flight),
+    ("crash campaign", _crashes),
 )
 """What the demo does, in order; each step returns what it has to tell."""
 
