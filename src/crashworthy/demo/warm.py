@@ -1,8 +1,8 @@
 """Compile the crash kernel ahead of its first use, in a process of its own.
 
-The first campaign after an install compiles the kernel, which keeps one core busy for about half a minute. The
-demo starts this program first and does its other steps on the other core meanwhile; the compiled code is found on
-disk when the campaign comes. If it fails, the campaign compiles for itself.
+The first campaign after an install compiles the kernel, which keeps one core busy for about half a minute.
+The demo starts this program first and does its other steps on the other core meanwhile; the compiled code is
+found on disk when the campaign comes. If it fails, the campaign compiles for itself.
 
     python -m crashworthy.demo.warm
 """
