@@ -3,8 +3,8 @@
     share of obstacle i = (K s_i + n_i) / (K + n)
 
 with s_i the scenario's share, n_i the crashes whose words name it, n their sum and K how many crashes the
-prior is worth (the mean of a Dirichlet distribution after counting). Words that name several obstacles, "tree"
-or "ground", are shared among them by the prior.
+prior is worth (the mean of a Dirichlet distribution after counting). Words that name several obstacles,
+"tree" or "ground", are shared among them by the prior.
 """
 
 from __future__ import annotations
