@@ -231,7 +231,7 @@ def select_events(
 
 
 def select_rows(connection: Connection, quad: str) -> list[tuple[int, bytes, str, str]]:
-    """(ms since 1970 UTC, id, kind, payload) of a quad's events in order of time and id; nothing is parsed."""
+    """(ms since 1970 UTC, id, kind, payload) of a quad, by time and id; nothing is parsed."""
     if connection.dialect.name == "sqlite":
         # Straight from the driver: the columns hold these values already, and wrapping them is half the time.
         cursor = connection.connection.cursor()
