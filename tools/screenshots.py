@@ -40,6 +40,7 @@ def shots(workshop: Workshop) -> list[tuple[str, str, tuple[int, int], str]]:
         ("field-dark", "/quads/gannet/field", PHONE, "dark"),
         ("build", "/quads/gannet/build", DESK, "light"),
         ("crash", "/quads/gannet/crash", DESK, "light"),
+        ("placement", "/quads/gannet/placement", DESK, "light"),
         ("flight", flights[0], DESK, "dark"),
         ("bench", "/quads/gannet/bench", DESK, "light"),
         ("inspection", "/quads/gannet/bench/sheet", DESK, "light"),

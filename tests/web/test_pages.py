@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from crashworthy.workshop import Workshop
 
-SHEETS = ("field", "build", "crash", "improve", "bench", "lives", "flights", "kit", "journal")
+SHEETS = ("field", "build", "crash", "placement", "improve", "bench", "lives", "flights", "kit", "journal")
 PAGES = ("/", "/evidence", "/crew", *(f"/quads/{q}/{s}" for q in ("gannet", "dunlin") for s in SHEETS))
 
 

@@ -29,6 +29,7 @@ from crashworthy.web.pages import (
     journal,
     kit,
     lives,
+    placement,
 )
 from crashworthy.web.security import LOCAL_HOSTS, UPLOAD_LIMIT, Guard
 
@@ -69,6 +70,7 @@ def create_app(
         field,
         build,
         crash,
+        placement,
         improve,
         bench,
         lives,

@@ -48,6 +48,7 @@ SHEETS: Final = (
     SheetLink("field", "Field"),
     SheetLink("build", "Build"),
     SheetLink("crash", "Crash test"),
+    SheetLink("placement", "Placement"),
     SheetLink("improve", "Improve"),
     SheetLink("bench", "Bench"),
     SheetLink("lives", "Lives"),

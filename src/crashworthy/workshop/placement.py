@@ -191,7 +191,7 @@ class PlacementBench(ChangeBench):
             NotFoundError: no such quad or move.
             SheetError: the copy is there already.
         """
-        return self.add_quad(self.try_move(slug, key), self.folder.sheet(slug))
+        return self.add_quad(self.try_move(slug, key))
 
     def printed(
         self,
