@@ -37,7 +37,7 @@ __all__ = [
 LINK_LOSS: Final = 6.0
 """A move that costs an antenna more than this, dB, half its range, is not advised (assumption)."""
 
-TRY_DIRECTIONS: Final = 60
+TRY_DIRECTIONS: Final = 40
 """Directions by which a move is compared with staying; the same for both."""
 
 STEP: Final = 10.0
@@ -208,7 +208,9 @@ def best_move(
     if not options:
         return None
     before, clash = _share(quad, exposure.part, few, obstacle), _clash(quad, exposure.part)
+    had = coverage(quad, exposure.part).tenth if exposure.part in quad.sheet.antennas else None
     best: Move | None = None
+    chosen: Quad | None = None
     for key, words, field, value in options:
         try:
             moved = _posed(quad, _edited(quad.sheet, field, value))
@@ -216,23 +218,17 @@ def best_move(
             continue
         if _clash(moved, exposure.part) > clash + 1.0:
             continue  # it would stand inside something
-        if exposure.part in quad.sheet.antennas and _link_loss(quad, moved, exposure.part) > LINK_LOSS:
-            continue
         after = _share(moved, exposure.part, few, obstacle)
-        if best is None or after < best.after:
-            radius = reach(skin_of(moved), [exposure.part], axes=0)[0].ball
-            best = Move(
-                key,
-                exposure.part,
-                words,
-                field,
-                value,
-                before,
-                after,
-                radius,
-                _cost(quad, moved, exposure.part),
-            )
-    return best if best is not None and best.after < 0.9 * before else None
+        if after >= (0.9 * before if best is None else best.after):
+            continue
+        if had is not None and had - coverage(moved, exposure.part).tenth > LINK_LOSS:
+            continue
+        chosen = moved
+        best = Move(key, exposure.part, words, field, value, before, after, 0.0, "")
+    if best is None or chosen is None:
+        return None
+    radius = reach(skin_of(chosen), [exposure.part], axes=0)[0].ball
+    return replace(best, reach=radius, cost=_cost(quad, chosen, exposure.part))
 
 
 def _share(quad: Quad, part: str, approaches: Approaches, obstacle: Any) -> float:
@@ -241,11 +237,6 @@ def _share(quad: Quad, part: str, approaches: Approaches, obstacle: Any) -> floa
     return float(
         (hit_shares(skin, obstacle, approaches)[part] + hit_shares(skin, OBSTACLES[0], approaches)[part]) / 2
     )
-
-
-def _link_loss(before: Quad, after: Quad, antenna: str) -> float:
-    """How far the tenth percentile of an antenna's gain falls by a move, dB."""
-    return coverage(before, antenna).tenth - coverage(after, antenna).tenth
 
 
 def _clash(quad: Quad, part: str) -> float:
