@@ -85,7 +85,7 @@ def test_advice_moves_what_is_exposed(gannet):
 
 
 def test_few_directions_say_nearly_the_same(dunlin):
-    """The overview's 120 directions differ from 2000 by less than 0.01 in every share."""
+    """The overview's few directions differ from 2000 by less than 0.01 in every share."""
     from crashworthy.placement.advice import PLACE_DIRECTIONS
     from crashworthy.placement.skin import skin_of
 

@@ -61,6 +61,8 @@ def place(
     _words(found)
     if agreed is not None:
         say(agreed.summary())
+        if agreed.strap is not None:
+            say(agreed.strap.summary())
     if found.pack is not None:
         caution(found.pack.caution)
     caution(CAUTIONS["bench"].text)

@@ -37,7 +37,7 @@ __all__ = [
 LINK_LOSS: Final = 6.0
 """A move that costs an antenna more than this, dB, half its range, is not advised (assumption)."""
 
-TRY_DIRECTIONS: Final = 40
+TRY_DIRECTIONS: Final = 30
 """Directions by which a move is compared with staying; the same for both."""
 
 STEP: Final = 10.0

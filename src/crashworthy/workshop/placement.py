@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from crashworthy.impact.scenario import Scenario
     from crashworthy.placement.advice import Placement
     from crashworthy.placement.hits import Approaches
+    from crashworthy.placement.leads import StrapHold
     from crashworthy.placement.moves import Move
     from crashworthy.placement.printed import Printed
 
@@ -27,11 +28,14 @@ class Agreement:
         n: crashes.
         rank: Spearman's rank correlation over the parts that either of them touches.
         rows: (label, share by geometry, share of crashes), the largest difference first.
+        strap: the strap's friction against the median peak deceleration of the core in those crashes (which
+            depends on the engine's mesh, so a rough guide), or None without a strap.
     """
 
     n: int
     rank: float
     rows: tuple[tuple[str, float, float], ...]
+    strap: StrapHold | None
 
     def summary(self) -> str:
         """One sentence."""
@@ -48,6 +52,7 @@ class Agreement:
             "n": self.n,
             "rank_correlation": round(self.rank, 4),
             "rows": [{"part": a, "geometry": round(b, 5), "crashes": round(c, 5)} for a, b, c in self.rows],
+            "strap": None if self.strap is None else self.strap.summary(),
             "summary": self.summary(),
         }
 
@@ -134,6 +139,7 @@ class PlacementBench(ChangeBench):
 
         from crashworthy.impact.scenario import Scenario as Mix
         from crashworthy.placement.hits import Obstacle, hit_shares
+        from crashworthy.placement.leads import strap_hold
         from crashworthy.placement.skin import skin_of
 
         quad = self.find(slug)
@@ -151,9 +157,8 @@ class PlacementBench(ChangeBench):
         touched = (share > 0) | (crashes > 0)
         rank = float(spearmanr(share[touched], crashes[touched]).statistic)
         order = np.argsort(-np.abs(share - crashes))[: int(touched.sum())]
-        return Agreement(
-            batch.n, rank, tuple((quad.parts[i].label, float(share[i]), float(crashes[i])) for i in order)
-        )
+        rows = tuple((quad.parts[i].label, float(share[i]), float(crashes[i])) for i in order)
+        return Agreement(batch.n, rank, rows, strap_hold(quad, float(np.median(batch.core_peak))))
 
     def move_of(self, quad: str, key: str) -> Move:
         """The move called ``key`` among those advised.
