@@ -9,7 +9,7 @@ from fastapi import APIRouter, Form, Request, Response
 from fastapi.responses import RedirectResponse
 from starlette.concurrency import run_in_threadpool
 
-from crashworthy.errors import CrashworthyError
+from crashworthy.errors import CrashworthyError, SheetError
 from crashworthy.pictures import plots, ramp, render
 from crashworthy.placement.camera import CameraBench, Pose
 from crashworthy.placement.printed import KINDS, export
@@ -92,7 +92,10 @@ async def placement(request: Request, slug: str) -> Response:
     return await run_in_threadpool(_show, request, slug)
 
 
-def _show(request: Request, slug: str, problem: CrashworthyError | None = None) -> Response:
+def _show(
+    request: Request, slug: str, problem: CrashworthyError | None = None, *, refused: bool = False
+) -> Response:
+    """The page; with what went wrong on top, which is an answer and no failure when a print was refused."""
     shop = workshop(request)
     shop.require(slug)
     try:
@@ -110,7 +113,7 @@ def _show(request: Request, slug: str, problem: CrashworthyError | None = None) 
     return page(
         request,
         "placement.html",
-        status=200 if problem is None else status_of(problem),
+        status=200 if problem is None or refused else status_of(problem),
         slug=slug,
         found=found,
         quad=quad,
@@ -148,8 +151,8 @@ def printed(request: Request, slug: str, kind: str, ending: str) -> Response:
     try:
         part = workshop(request).printed(slug, kind)
         data = export(part, ending)
-    except CrashworthyError as error:
-        return _show(request, slug, error)
+    except SheetError as refusal:
+        return _show(request, slug, refusal, refused=ending in ("stl", "3mf"))
     return Response(
         data,
         media_type="model/3mf" if ending == "3mf" else "model/stl",
