@@ -19,7 +19,7 @@ __all__ = ["evidence"]
 
 def evidence(
     room: Annotated[
-        str | None, typer.Argument(help="Only the checks of build, strength, impact, vibration or upkeep.")
+        str | None, typer.Argument(help="Only the checks of one room, such as impact or upkeep.")
     ] = None,
     as_json: Json = False,
 ) -> None:
