@@ -34,6 +34,7 @@ app = typer.Typer(
     help="Crash it in simulation, fly it, journal it, keep it tight.",
     no_args_is_help=True,
     pretty_exceptions_enable=False,
+    rich_markup_mode=None,  # plain help starts in half the time
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 

@@ -16,7 +16,11 @@ if TYPE_CHECKING:
 
 __all__ = ["app"]
 
-app = typer.Typer(no_args_is_help=True, help="Enter what happened, read it, take it back, export and import.")
+app = typer.Typer(
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    help="Enter what happened, read it, take it back, export and import.",
+)
 
 Quad = Annotated[str, typer.Argument(help="A quad of the fleet by its short name.")]
 When = Annotated[
