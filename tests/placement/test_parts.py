@@ -125,7 +125,8 @@ def _first_by_fcl(fcl, objects, start, way, radius, axis):
 @pytest.mark.slow
 def test_first_touches_agree_with_a_collision_library(dunlin):
     """For 200 random pushes of balls and poles the part touched equals the collision library's in 98 %."""
-    fcl = pytest.importorskip("fcl")
+    import fcl
+
     shapes = shapes_of(dunlin, "blades", without=("screw",))
     skin = Skin.of(shapes)
     objects = []

@@ -109,7 +109,7 @@ def test_kit_keeps_its_limits_and_says_so() -> None:
     assert plan.coins <= 90.0 + 1e-6
     assert plan.grams == pytest.approx(sum(r.grams for r in plan.lines), abs=1e-9)
     assert plan.summary().startswith(f"For 40 packs: {plan.grams:.0f} of 300 g")
-    assert f"first to run out: {plan.weakest}" in plan.summary()
+    assert f"first to ground you: {plan.weakest}" in plan.summary()
     assert all("expected" in r.why for r in (*plan.lines, *plan.left))
     assert plan.cautions
     back = json.loads(json.dumps(plan.to_json()))

@@ -163,7 +163,7 @@ class KitPlan:
             f"For {self.packs} packs: {self.grams:.0f} of {self.gram_limit:.0f} g, {self.coins:.0f} of "
             f"{self.coin_limit:.0f} coins, {in_100(self.p_all)} trips in 100 you run out of nothing"
         )
-        return f"{first}; first to run out: {self.weakest}." if self.weakest else f"{first}."
+        return f"{first}; first to ground you: {self.weakest}." if self.weakest else f"{first}."
 
     def to_json(self) -> dict[str, object]:
         """Plain dict."""
