@@ -11,9 +11,8 @@ Model, body axes x forward, y left, z up:
 * A bent blade ("track") pushes along the shaft once a turn, blade passing ``blades`` times a turn; both,
   and a rough broadband thrust noise, reach the core through the arm's bending mode (transmissibility of a
   damped spring, e.g. Inman, Engineering Vibration, ch. 2, from memory).
-* Body rates are the integral of I⁻¹·moment (Euler's equation without ω x Iω, which is 2e-4 of the line at
-  300 Hz), with the slow part taken out by the attitude control (a high pass at 12 Hz) and the pilot's
-  manoeuvres put in.
+* Body rates are the integral of I⁻¹·moment (Euler's equation without ω x Iω, 2e-4 of the line at 300 Hz),
+  less the slow part (attitude control, a high pass at 12 Hz), with the pilot's manoeuvres put in.
 * The gyro has white noise, a second-order low pass, a full scale and a clock with jitter.
 * Speed telemetry comes in updates of its own rate, late by ``speed_lag``, rounded.
 * What can be wrong beyond props is in ``demo.faults``.
