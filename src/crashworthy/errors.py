@@ -7,6 +7,7 @@
     ├── LogError           a flight log that cannot be read, or not for this question
     ├── JournalError       an event that cannot be accepted, or a journal file that cannot be read
     ├── StoreError         a database or data folder that cannot be used
+    ├── AccessError        a sign-in, invitation or right that is refused
     └── NotFoundError      a quad, log, event or campaign that is not there
 
 Faces print ``str(error)`` and exit 2 (command line) or answer 4xx (web); a traceback never reaches a person.
@@ -17,6 +18,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 __all__ = [
+    "AccessError",
     "CrashworthyError",
     "DrawingError",
     "JournalError",
@@ -88,6 +90,15 @@ class JournalError(CrashworthyError):
 
 class StoreError(CrashworthyError):
     """A database or data folder that cannot be used."""
+
+
+class AccessError(CrashworthyError):
+    """A sign-in, invitation or right that is refused."""
+
+    def __init__(self, *problems: Problem | str, wait: float = 0.0) -> None:
+        """Take the problems and the seconds to wait before trying again; 0 when waiting does not help."""
+        super().__init__(*problems)
+        self.wait = wait
 
 
 class NotFoundError(CrashworthyError):

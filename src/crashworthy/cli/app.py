@@ -19,6 +19,7 @@ from crashworthy.cli import (
     listen,
     lives,
     log,
+    people,
     place,
     print_,
     serve,
@@ -78,6 +79,7 @@ app.command("look")(lives.look)
 app.command("lives")(lives.lives)
 app.command("tougher")(crew.tougher)
 app.command("crew")(crew.crew)
+app.add_typer(people.app, name="people")
 app.command("evidence")(evidence.evidence)
 app.command("backup")(store.backup)
 app.command("verify")(store.verify)

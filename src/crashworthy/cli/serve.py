@@ -1,8 +1,9 @@
-"""`crashworthy demo` and `serve`: the app on this machine."""
+"""`crashworthy demo` and `serve`: the app, on this machine or for crews."""
 
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -12,6 +13,7 @@ from crashworthy.cli.output import caution, print_json, progress_bar, say
 
 if TYPE_CHECKING:
     from crashworthy.workshop import Workshop
+    from crashworthy.workshop.hall import Hall
 
 __all__ = ["demo", "serve"]
 
@@ -63,21 +65,55 @@ def serve(
     data: Data = None,
     store: Store = None,
     cluster: Cluster = None,
+    accounts: Annotated[
+        bool, typer.Option("--accounts", help="Ask for an account, as everywhere but on this machine.")
+    ] = False,
+    host: Annotated[
+        str, typer.Option("--host", help="Address to listen on; others than this machine's need accounts.")
+    ] = "127.0.0.1",
+    name: Annotated[
+        list[str] | None, typer.Option("--name", help="A name the server answers to, like fleet.example.org.")
+    ] = None,
+    certificate: Annotated[
+        Path | None, typer.Option("--certificate", help="PEM file of the certificate chain, for https.")
+    ] = None,
+    key: Annotated[Path | None, typer.Option("--key", help="PEM file of its key.")] = None,
+    behind: Annotated[
+        str,
+        typer.Option("--behind", help="Address of the TLS proxy in front; its word is taken, no other's."),
+    ] = "",
     as_json: Json = False,
 ) -> None:
-    """Open the app on your own fleet, on this machine only.
+    """Open the app on your own fleet: for you on this machine, or for crews with accounts.
 
     Example: crashworthy serve --port 8765
     """
+    from crashworthy.web.serve import LOOPBACK
     from crashworthy.workshop import Workshop
+    from crashworthy.workshop.hall import Hall
 
+    if (certificate is None) != (key is None):
+        raise typer.BadParameter("--certificate and --key go together")
+    options: dict[str, Any] = {
+        "host": host,
+        "allowed_hosts": tuple(name or ()),
+        "certificate": None if certificate is None or key is None else (certificate, key),
+        "proxy": behind,
+    }
+    if accounts or host not in LOOPBACK:
+        with Hall(data, store, cluster) as hall:
+            told = {"data": str(hall.root)}
+            _open(hall, port, no_browser, told if as_json else None, **options)
+        return
     with Workshop(data, store) as workshop:
         workshop.cluster = cluster
         told = {"data": str(workshop.folder.root)}
-        _open(workshop, port, no_browser, told if as_json else None)
+        _open(workshop, port, no_browser, told if as_json else None, **options)
 
 
-def _open(workshop: Workshop, port: int | None, no_browser: bool, told: dict[str, Any] | None) -> None:
+def _open(
+    workshop: Workshop | Hall, port: int | None, no_browser: bool, told: dict[str, Any] | None, **options: Any
+) -> None:
     """Serve until stopped; print the address in words, or with ``told`` as JSON."""
     from crashworthy.web import serve as web
 
@@ -90,4 +126,5 @@ def _open(workshop: Workshop, port: int | None, no_browser: bool, told: dict[str
         port=web.DEFAULT_PORT if port is None else port,
         open_browser=not no_browser,
         ready=None if told is None else ready,
+        **options,
     )

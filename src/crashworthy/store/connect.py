@@ -9,6 +9,7 @@ from __future__ import annotations
 import importlib.util
 import re
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -22,6 +23,7 @@ from crashworthy.errors import Problem, StoreError
 __all__ = [
     "FILE_NAME",
     "Address",
+    "in_schema",
     "make_engine",
     "parse_address",
     "reading",
@@ -161,8 +163,15 @@ def use_write_ahead_log(engine: Engine, address: Address) -> None:
     with _in_words(address), closing(engine.raw_connection()) as pooled:
         raw = pooled.driver_connection
         assert isinstance(raw, sqlite3.Connection)  # noqa: S101 - only SQLite addresses have a file
-        if raw.execute("PRAGMA journal_mode").fetchone() != ("wal",):
-            raw.execute("PRAGMA journal_mode=WAL").close()
+        patience = time.monotonic() + BUSY_SECONDS
+        while raw.execute("PRAGMA journal_mode").fetchone() != ("wal",):
+            # SQLite does not wait here by itself while another connection reads or changes the same thing.
+            try:
+                raw.execute("PRAGMA journal_mode=WAL").close()
+            except sqlite3.OperationalError as problem:
+                if "locked" not in str(problem) or time.monotonic() > patience:
+                    raise
+                time.sleep(0.02)
 
 
 def _begin_sqlite(connection: Connection) -> None:
@@ -235,3 +244,29 @@ def _problem(address: Address, problem: BaseException) -> Problem:
             return Problem(what, remedy, address.shown)
     first = re.sub(r"\s+", " ", address.blot(said)).strip()[:200]
     return Problem(f"the database says: {first}", "check the address, then try again", address.shown)
+
+
+def in_schema(where: str, schema: str) -> str:
+    """The PostgreSQL address with its tables in a schema of their own, made when it does not exist.
+
+    Args:
+        where: "postgresql://...".
+        schema: letters, digits and underscores.
+
+    Raises:
+        StoreError: the server cannot be used.
+        ValueError: the schema cannot be a name.
+    """
+    if not re.fullmatch(r"[a-z][a-z0-9_]{0,60}", schema):
+        raise ValueError(f"{schema!r} cannot be the name of a schema")
+    address = parse_address(where)
+    engine = make_engine(address)
+    try:
+        with writing(engine, address) as connection:
+            connection.exec_driver_sql(f"CREATE SCHEMA IF NOT EXISTS {schema}")
+    finally:
+        engine.dispose()
+    given = address.url.query.get("options", "")
+    options = " ".join((given,) if isinstance(given, str) else given)
+    url = address.url.update_query_dict({"options": f"{options} -c search_path={schema}".strip()})
+    return url.render_as_string(hide_password=False)

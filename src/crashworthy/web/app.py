@@ -14,6 +14,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from crashworthy import __version__
 from crashworthy.pictures import svg
 from crashworthy.web import problems
+from crashworthy.web.door import Door
 from crashworthy.web.pages import (
     api,
     bench,
@@ -29,6 +30,7 @@ from crashworthy.web.pages import (
     journal,
     kit,
     lives,
+    people,
     placement,
 )
 from crashworthy.web.security import LOCAL_HOSTS, UPLOAD_LIMIT, Guard
@@ -37,6 +39,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from crashworthy.workshop import Workshop
+    from crashworthy.workshop.hall import Hall
 
 __all__ = ["create_app"]
 
@@ -51,19 +54,26 @@ class _Static(StaticFiles):
 
 
 def create_app(
-    workshop: Workshop, hosts: Iterable[str] = LOCAL_HOSTS, upload_limit: int = UPLOAD_LIMIT
+    workshop: Workshop | None,
+    hosts: Iterable[str] = LOCAL_HOSTS,
+    upload_limit: int = UPLOAD_LIMIT,
+    hall: Hall | None = None,
 ) -> FastAPI:
-    """The app over one workshop.
+    """The app over one workshop, or over those of every crew of a hall.
 
     Args:
         workshop: the use cases; stays open for as long as the app runs, and is closed by whoever opened it.
+            None with a ``hall``.
         hosts: names the server answers to, without ports; everything else is refused (DNS rebinding).
         upload_limit: largest request body, bytes.
+        hall: people and crews: every page then needs an account, and shows the fleet of its crew.
     """
     app = FastAPI(title="Crashworthy", version=__version__, docs_url=None, redoc_url=None)
-    app.state.workshop = workshop
+    app.state.workshop, app.state.hall = workshop, hall
     problems.install(app)
     app.add_middleware(GZipMiddleware, minimum_size=2000)
+    if hall is not None:
+        app.add_middleware(Door, hall=hall)
     app.add_middleware(Guard, refuse=problems.refuse, hosts=tuple(hosts), limit=upload_limit)
     for sheet in (
         fleet,
@@ -78,6 +88,7 @@ def create_app(
         kit,
         journal,
         crew,
+        people,
         evidence,
         jobs,
         api,

@@ -9,7 +9,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
 
-from crashworthy.errors import CrashworthyError, JournalError, NotFoundError, Problem, StoreError
+from crashworthy.errors import AccessError, CrashworthyError, JournalError, NotFoundError, Problem, StoreError
 from crashworthy.web.security import HEADERS
 from crashworthy.web.views import bare, page
 
@@ -25,6 +25,7 @@ log = logging.getLogger("crashworthy.web")
 
 WORDS: Final[dict[int, tuple[str, str]]] = {
     400: ("That request cannot be read", "go back and try again"),
+    401: ("You are not signed in here", "sign in; what this device keeps to be sent is not lost"),
     403: ("That change did not come from this app's own pages", "open the page here and do it again"),
     404: ("There is no such page", "choose a sheet above"),
     405: ("That page does not take this kind of request", "choose a sheet above"),
@@ -54,10 +55,17 @@ def plain(problem: Problem) -> dict[str, Any]:
 def answer(request: Request, status: int, problems: Sequence[Problem]) -> Response:
     """The answer to a request that failed, in the shape that its sender can use."""
     title, _ = WORDS.get(status, WORDS[400])
+    if _stranger(request):
+        return refuse(request, status)
     if request.url.path.startswith("/api/"):
         return JSONResponse({"error": title, "problems": [plain(p) for p in problems]}, status)
     name = "problem_piece.html" if request.headers.get("hx-request") == "true" else "problem.html"
     return page(request, name, status=status, title=title, problems=tuple(problems))
+
+
+def _stranger(request: Request) -> bool:
+    """Whether nobody is signed in on a server that has accounts."""
+    return request.app.state.workshop is None and "workshop" not in request.scope.get("state", {})
 
 
 def refuse(request: Request, status: int) -> Response:
@@ -74,6 +82,8 @@ def status_of(error: CrashworthyError) -> int:
         return 404
     if isinstance(error, JournalError):
         return 422
+    if isinstance(error, AccessError):
+        return 429 if error.wait else 403
     return 503 if isinstance(error, StoreError) and _is_down(error) else 400
 
 

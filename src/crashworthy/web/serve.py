@@ -13,15 +13,17 @@ from crashworthy.web.security import LOCAL_HOSTS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
+    from pathlib import Path
 
     from crashworthy.workshop import Workshop
+    from crashworthy.workshop.hall import Hall
 
-__all__ = ["DEFAULT_PORT", "bind", "serve"]
+__all__ = ["DEFAULT_PORT", "LOOPBACK", "bind", "serve"]
 
 DEFAULT_PORT: Final = 8765
 """The port tried first."""
 
-_LOOPBACK: Final = ("127.0.0.1", "localhost", "::1")
+LOOPBACK: Final = ("127.0.0.1", "localhost", "::1")
 
 
 def bind(host: str, port: int, *, exact: bool = False) -> socket.socket:
@@ -52,8 +54,28 @@ def bind(host: str, port: int, *, exact: bool = False) -> socket.socket:
     raise StoreError(Problem(f"cannot listen on {host} port {port}: {why}", "choose another with --port"))
 
 
+def _must_be_safe(hall: Hall | None, *, secure: bool) -> None:
+    """Refuse to open a fleet to the network to everybody, or passwords to whoever listens in."""
+    if hall is None or hall.accounts.empty():
+        raise StoreError(
+            Problem(
+                "without accounts this fleet is served to this machine only",
+                "make the first account: crashworthy people add NAME --crew CREW --lead",
+                field="--host",
+            )
+        )
+    if not secure:
+        raise StoreError(
+            Problem(
+                "passwords would travel in the clear",
+                "use --lan, give --certificate and --key, or put a proxy with TLS in front (--behind)",
+                field="--host",
+            )
+        )
+
+
 def serve(
-    workshop: Workshop,
+    workshop: Workshop | Hall,
     host: str = "127.0.0.1",
     port: int = DEFAULT_PORT,
     open_browser: bool = True,
@@ -61,31 +83,41 @@ def serve(
     allowed_hosts: Iterable[str] = (),
     exact_port: bool = False,
     ready: Callable[[str], None] | None = None,
+    certificate: tuple[Path, Path] | None = None,
+    proxy: str = "",
 ) -> None:
     """Serve until stopped with Ctrl-C.
 
     Args:
-        workshop: the use cases.
+        workshop: the use cases of one fleet, or the hall of several crews (every page then needs an account).
         host: address to listen on; only the machine's own loopback is served without further names.
         port: tried first; a free one is taken when it is in use.
         open_browser: open the address in the browser.
         allowed_hosts: further names in the address bar to answer to (a name in the local network).
         exact_port: refuse instead of taking another port.
         ready: called with the address once the server answers; prints it when None.
+        certificate: files of the certificate chain and of its key; the server then speaks https.
+        proxy: address of the reverse proxy whose word on scheme and sender is taken; "" is none.
 
     Raises:
-        StoreError: no port can be had.
+        StoreError: no port can be had, or a fleet without accounts would be open to the network.
     """
     import uvicorn
 
     from crashworthy.web.app import create_app
+    from crashworthy.workshop.hall import Hall
+
+    hall = workshop if isinstance(workshop, Hall) else None
+    fleet = None if isinstance(workshop, Hall) else workshop
+    if host not in LOOPBACK:
+        _must_be_safe(hall, secure=bool(certificate or proxy))
 
     listener = bind(host, port, exact=exact_port)
     taken = listener.getsockname()[1]
-    shown = "127.0.0.1" if host in _LOOPBACK else host
-    address = f"http://{f'[{shown}]' if ':' in shown else shown}:{taken}/"
-    own = () if host in _LOOPBACK else (f"[{host}]" if ":" in host else host,)
-    app = create_app(workshop, (*LOCAL_HOSTS, *own, *allowed_hosts))
+    shown = "127.0.0.1" if host in LOOPBACK else host
+    address = f"http{'s' if certificate else ''}://{f'[{shown}]' if ':' in shown else shown}:{taken}/"
+    own = () if host in LOOPBACK else (f"[{host}]" if ":" in host else host,)
+    app = create_app(fleet, (*LOCAL_HOSTS, *own, *allowed_hosts), hall=hall)
     config = uvicorn.Config(
         app,
         log_level="warning",
@@ -94,6 +126,10 @@ def serve(
         lifespan="off",
         server_header=False,
         ws="none",
+        proxy_headers=bool(proxy),
+        forwarded_allow_ips=proxy or None,
+        ssl_certfile=None if certificate is None else certificate[0],
+        ssl_keyfile=None if certificate is None else certificate[1],
     )
     server = uvicorn.Server(config)
 

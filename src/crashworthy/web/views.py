@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
+from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse
 
 from crashworthy import __version__
@@ -23,9 +24,10 @@ if TYPE_CHECKING:
     from fastapi import Request
     from starlette.responses import Response
 
+    from crashworthy.accounts.sessions import Guest
     from crashworthy.workshop import Workshop
 
-__all__ = ["SHEETS", "bare", "page", "svg", "workshop"]
+__all__ = ["SHEETS", "bare", "guest", "lone", "page", "svg", "workshop"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +64,26 @@ SHEETS: Final = (
 
 
 def workshop(request: Request) -> Workshop:
-    """The workshop behind this app."""
-    found: Workshop = request.app.state.workshop
+    """The workshop of whoever asks: the only one, or that of their crew.
+
+    Raises:
+        HTTPException: 401; there are accounts and the door let nobody in.
+    """
+    found: Workshop | None = request.scope.get("state", {}).get("workshop") or request.app.state.workshop
+    if found is None:
+        raise HTTPException(401)
+    return found
+
+
+def guest(request: Request) -> Guest:
+    """Who is signed in.
+
+    Raises:
+        HTTPException: 401; nobody is.
+    """
+    found: Guest | None = request.scope.get("state", {}).get("guest")
+    if found is None:
+        raise HTTPException(401)
     return found
 
 
@@ -139,6 +159,7 @@ def page(
             path=request.url.path,
             leaf=_leaf(request.url.path),
             quad_name=quads.get(slug, slug),
+            guest=request.scope.get("state", {}).get("guest"),
             **context,
         )
     )
@@ -146,6 +167,18 @@ def page(
     if slug and slug in quads and request.cookies.get("quad") != slug:
         answer.set_cookie("quad", slug, max_age=31_536_000, httponly=True, samesite="lax")
     return answer
+
+
+def lone(
+    request: Request,
+    template: str,
+    status: int = 200,
+    headers: Mapping[str, str] | None = None,
+    **context: Any,
+) -> Response:
+    """A page for a stranger: it stands alone and shows nothing of any fleet."""
+    text = _environment().get_template(template).render(path=request.url.path, **context)
+    return HTMLResponse(text, status, dict(headers or {}))
 
 
 def bare(request: Request, status: int, title: str, remedy: str) -> Response:

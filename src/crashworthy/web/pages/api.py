@@ -86,6 +86,7 @@ def job(request: Request, job: str) -> JSONResponse:
 @router.get("/quads/{slug}/crash")
 def campaign(request: Request, slug: str) -> JSONResponse:
     """The latest campaign of a quad, or null."""
+    workshop(request).require(slug)
     found = workshop(request).latest_campaign(slug)
     if found is None:
         return JSONResponse(None)

@@ -72,6 +72,7 @@ def add(request: Request, text: Annotated[str, Form()]) -> Response:
 
 
 @router.get("/quads/{slug}")
-def quad(slug: str) -> Response:
+def quad(request: Request, slug: str) -> Response:
     """A quad's own address leads to its field sheet."""
+    workshop(request).require(slug)
     return RedirectResponse(f"/quads/{slug}/field", 307)

@@ -106,6 +106,7 @@ async def stock(request: Request, slug: str) -> Response:
 
 def _stock(request: Request, slug: str, form: Sequence[tuple[str, str]]) -> Response:
     shop = workshop(request)
+    shop.require(slug)
     query = "&".join(f"{k}={v}" for k, v in form if k in DEFAULTS and v.replace(".", "").isdigit())
     problems = []
     for name, text in form:

@@ -1,0 +1,100 @@
+"""A server for crews: who may come in, and the one workshop each of them may see.
+
+Every crew has a fleet of its own: a folder with its own database, or a schema of its own on PostgreSQL. A
+request is given the workshop of its crew and no other, so nothing that a page asks for can belong to
+somebody else: the isolation is here, in ``workshop_of``, and nowhere else.
+"""
+
+from __future__ import annotations
+
+import threading
+from typing import TYPE_CHECKING, Self
+
+from crashworthy.store.folder import default_folder
+from crashworthy.workshop import Workshop
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from crashworthy.accounts.book import Accounts
+    from crashworthy.accounts.people import Crew
+
+__all__ = ["Hall", "open_accounts"]
+
+
+def open_accounts(data: Path | None = None, store: str | None = None) -> Accounts:
+    """Open the people and crews of a data folder.
+
+    Args:
+        data: folder, made when absent; None means the platform's folder for application data.
+        store: "postgresql://..." or None for SQLite in the folder.
+
+    Raises:
+        StoreError: the folder or the database cannot be used.
+    """
+    from crashworthy.accounts.book import Accounts
+    from crashworthy.accounts.ledger import FILE_NAME
+    from crashworthy.store.folder import DataFolder
+
+    return Accounts(store or DataFolder(data or default_folder()).root / FILE_NAME)
+
+
+class Hall:
+    """The workshops of every crew behind one door."""
+
+    def __init__(
+        self, data: Path | None = None, store: str | None = None, cluster: str | None = None
+    ) -> None:
+        """Open the accounts; a crew's fleet is opened when its first member comes in.
+
+        Args:
+            data: folder that holds everything.
+            store: "postgresql://..." or None for SQLite files in the folder.
+            cluster: "tcp://..." of a Dask scheduler that runs the crashes, or None.
+
+        Raises:
+            StoreError: the folder or the database cannot be used.
+        """
+        self.root = data or default_folder()
+        self.accounts = open_accounts(self.root, store)
+        self._store, self._cluster = store, cluster
+        self._open: dict[str, Workshop] = {}
+        self._lock = threading.Lock()
+
+    def __enter__(self) -> Self:
+        """Open for a ``with`` block."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Close at the end of it."""
+        self.close()
+
+    def close(self) -> None:
+        """Close every fleet and the accounts."""
+        with self._lock:
+            for workshop in self._open.values():
+                workshop.close()
+            self._open.clear()
+        self.accounts.close()
+
+    def workshop_of(self, crew: Crew) -> Workshop:
+        """The workshop of one crew.
+
+        Raises:
+            StoreError: its fleet cannot be used.
+        """
+        with self._lock:
+            if crew.id not in self._open:
+                self._open[crew.id] = self._workshop(crew)
+            return self._open[crew.id]
+
+    def _workshop(self, crew: Crew) -> Workshop:
+        folder = self.root / "crews" / crew.place if crew.place else self.root
+        store = self._store
+        if store is not None and crew.place:
+            from crashworthy.store.connect import in_schema
+
+            store = in_schema(store, crew.place)
+        workshop = Workshop(folder, store)
+        workshop.cluster = self._cluster
+        return workshop

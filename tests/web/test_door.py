@@ -1,0 +1,236 @@
+"""A server for crews: a stranger sees nothing, and one crew sees nothing of another."""
+
+from __future__ import annotations
+
+import asyncio
+import pkgutil
+import re
+import shutil
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+import httpx
+import pytest
+
+from crashworthy.errors import StoreError
+from crashworthy.web import pages
+from crashworthy.web.app import create_app
+from crashworthy.web.door import is_open
+from crashworthy.web.serve import serve
+from crashworthy.workshop.hall import Hall
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+SECRET = "a quarry at noon"  # noqa: S105 - of people who do not exist
+
+
+@pytest.fixture(scope="module")
+def hall(demo_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Hall]:
+    """Two crews: one with the demo fleet, one with nothing, and somebody in each."""
+    folder = tmp_path_factory.mktemp("hall") / "data"
+    shutil.copytree(demo_folder, folder)
+    with Hall(folder) as opened:
+        millrace = opened.accounts.add_crew("Millrace")
+        weir = opened.accounts.add_crew("Weir")
+        opened.accounts.add_person("robin", SECRET, millrace, "lead")
+        opened.accounts.add_person("wren", SECRET, weir, "lead")
+        opened.accounts.add_person("dipper", SECRET, millrace)
+        yield opened
+
+
+@pytest.fixture
+def door(hall: Hall) -> Visitor:
+    """Somebody who has not signed in."""
+    return Visitor(create_app(None, ("testserver",), hall=hall))
+
+
+class Visitor:
+    """Somebody with a browser: asks the app without a socket and keeps its cookies."""
+
+    def __init__(self, app: Any, base: str = "http://testserver") -> None:
+        self.app = app
+        transport = httpx.ASGITransport(app=app, raise_app_exceptions=False)
+        self.browser = httpx.AsyncClient(transport=transport, base_url=base)
+
+    @property
+    def cookies(self) -> httpx.Cookies:
+        """What it keeps."""
+        return self.browser.cookies
+
+    def request(self, method: str, path: str, **more: Any) -> httpx.Response:
+        """Ask; redirects are not followed."""
+        return asyncio.run(self.browser.request(method, path, **more))
+
+    def get(self, path: str, **more: Any) -> httpx.Response:
+        """Ask for a page."""
+        return self.request("GET", path, **more)
+
+    def post(self, path: str, **more: Any) -> httpx.Response:
+        """Send a form."""
+        return self.request("POST", path, **more)
+
+
+def signed_in(hall: Hall, name: str) -> Visitor:
+    """Somebody who has."""
+    client = Visitor(create_app(None, ("testserver",), hall=hall))
+    answer = client.post("/sign-in", data={"name": name, "password": SECRET, "then": "/"})
+    assert answer.status_code == 303
+    return client
+
+
+def routes() -> list[tuple[str, str]]:
+    """Every method and path of every page, with a quad of the demo fleet in it."""
+    found = {("GET", "/openapi.json"), ("GET", "/nowhere")}
+    for info in pkgutil.iter_modules(pages.__path__):
+        router = getattr(import_module(f"{pages.__name__}.{info.name}"), "router", None)
+        for route in router.routes if router else ():
+            path = re.sub(r"\{(?!slug)[^}]*\}", "x", route.path).replace("{slug}", "gannet")
+            found |= {(method, path) for method in route.methods}
+    return sorted(found)
+
+
+def test_every_route_turns_a_stranger_away(door: Visitor, hall: Hall) -> None:
+    """No route but the sign-in, an invitation and the style sheets does anything for a stranger."""
+    asked = [(m, p) for m, p in routes() if not is_open(p)]
+    assert len(asked) >= 50
+    names = [*hall.workshop_of(hall.accounts.crew_named("Millrace")).names().values(), "millrace"]
+    for method, path in asked:
+        answer = door.request(method, path)
+        assert answer.status_code in (303, 401), (method, path)
+        if answer.status_code == 303:
+            assert answer.headers["location"].startswith("/sign-in?then=/"), (method, path)
+        assert not any(name.lower() in answer.text.lower() for name in names), (method, path)
+
+
+def test_every_route_hides_the_fleet_from_another_crew(hall: Hall) -> None:
+    """Whoever is in another crew finds no quad of this one, on any route."""
+    wren = signed_in(hall, "wren")
+    asked = [(m, p) for m, p in routes() if "/gannet" in p]
+    assert len(asked) >= 30
+    answers = {(method, path): wren.request(method, path) for method, path in asked}
+    served = {asked: a.status_code for asked, a in answers.items() if a.status_code not in (404, 422)}
+    assert served == {}
+    assert not [asked for asked, a in answers.items() if "quarry" in a.text.lower()]
+    before = hall.workshop_of(hall.accounts.crew_named("Millrace")).names()
+    assert "gannet" in before  # and nothing of it was changed away
+    assert wren.get("/api/fleet").json() == []
+
+
+def test_a_crew_cannot_be_asked_for_by_header(hall: Hall) -> None:
+    """Naming another crew in a request opens nothing; naming one's own works."""
+    wren = signed_in(hall, "wren")
+    millrace, weir = (hall.accounts.crew_named(n).id for n in ("Millrace", "Weir"))
+    assert wren.get("/api/fleet", headers={"x-crew": millrace}).status_code == 401
+    assert wren.get("/api/fleet", headers={"x-crew": weir}).status_code == 200
+
+
+def test_signing_in_leads_on_and_never_off_the_server(door: Visitor) -> None:
+    """A right password leads to the page that was wanted; an address elsewhere is not followed."""
+    form = {"name": "robin", "password": SECRET}
+    for then, to in (
+        ("/quads/gannet/field", "/quads/gannet/field"),
+        ("//evil.example", "/"),
+        ("https://evil", "/"),
+    ):
+        answer = door.post("/sign-in", data={**form, "then": then})
+        assert (answer.status_code, answer.headers["location"]) == (303, to)
+    cookie = answer.headers["set-cookie"].lower()
+    assert "httponly" in cookie
+    assert "samesite=lax" in cookie
+
+
+def test_over_tls_the_cookie_is_bound_to_the_host(hall: Hall) -> None:
+    """Over https the session is in a secure cookie with the host prefix, and only that one is taken."""
+    app = create_app(None, ("fleet.test",), hall=hall)
+    client = Visitor(app, "https://fleet.test")
+    answer = client.post("/sign-in", data={"name": "robin", "password": SECRET})
+    assert answer.headers["set-cookie"].startswith("__Host-session=")
+    assert "Secure" in answer.headers["set-cookie"]
+    token = answer.cookies["__Host-session"]
+    fresh = Visitor(app, "https://fleet.test")
+    assert fresh.get("/api/fleet", headers={"cookie": f"session={token}"}).status_code == 401
+
+
+def test_a_wrong_password_keeps_the_name_and_says_so(door: Visitor) -> None:
+    """The form comes back with the name, the reason and status 401."""
+    answer = door.post("/sign-in", data={"name": "robin", "password": "not this one"})
+    assert answer.status_code == 401
+    assert "do not fit together" in answer.text
+    assert 'value="robin"' in answer.text
+
+
+def test_a_cross_site_sign_in_is_refused(door: Visitor) -> None:
+    """A form on another site cannot sign anybody in or out."""
+    for path in ("/sign-in", "/sign-out", "/people/end"):
+        answer = door.post(path, headers={"origin": "https://evil.example"})
+        assert answer.status_code == 403, path
+
+
+def test_an_invitation_makes_a_pilot_who_may_not_lead(hall: Hall) -> None:
+    """By a link somebody gets in, sees the fleet, and can neither invite nor read the record."""
+    lead = signed_in(hall, "robin")
+    page = lead.post("/people/invite", data={"role": "pilot"})
+    link = re.search(r"http://testserver(/join/[\w-]+)", page.text)
+    assert link is not None
+    guest = Visitor(create_app(None, ("testserver",), hall=hall))
+    assert "Millrace" in guest.get(link[1]).text
+    assert guest.post(link[1], data={"name": "siskin", "password": "short"}).status_code == 400
+    assert guest.post(link[1], data={"name": "siskin", "password": SECRET}).status_code == 303
+    assert [q["slug"] for q in guest.get("/api/fleet").json()] == ["dunlin", "gannet"]
+    for path, form in (("invite", {"role": "lead"}), ("role", {"name": "siskin", "role": "lead"})):
+        assert guest.post(f"/people/{path}", data=form).status_code == 403
+    assert "Record" not in guest.get("/people").text
+    assert guest.get(link[1]).status_code == 404
+
+
+def test_taken_out_is_out(hall: Hall) -> None:
+    """An open session of somebody who was taken out of the crew opens nothing from then on."""
+    gone = signed_in(hall, "dipper")
+    assert gone.get("/api/fleet").status_code == 200
+    lead = signed_in(hall, "robin")
+    assert lead.post("/people/role", data={"name": "dipper", "role": "out"}).status_code == 303
+    assert gone.get("/api/fleet").status_code == 401
+
+
+def test_a_device_token_works_until_it_is_ended(hall: Hall) -> None:
+    """A token made on the sheet of people opens the API without a cookie, and can be revoked."""
+    lead = signed_in(hall, "robin")
+    page = lead.post("/people/device", data={"label": "field tablet"})
+    token = re.search(r'class="secret" readonly value="([\w-]+)"', page.text)
+    assert token is not None
+    script = Visitor(create_app(None, ("testserver",), hall=hall))
+    mine = {"authorization": f"Bearer {token[1]}"}
+    assert script.get("/api/me", headers=mine).json()["name"] == "robin"
+    person = hall.accounts.who(token[1])
+    assert person is not None
+    assert lead.post("/people/end", data={"handle": person.session}).status_code == 303
+    assert script.get("/api/me", headers=mine).status_code == 401
+
+
+def test_signing_out_ends_the_session_on_the_server(hall: Hall) -> None:
+    """After signing out, a copy of the old cookie opens nothing."""
+    client = signed_in(hall, "robin")
+    token = client.cookies["session"]
+    assert client.post("/sign-out").status_code == 303
+    old = Visitor(create_app(None, ("testserver",), hall=hall))
+    assert old.get("/api/fleet", headers={"cookie": f"session={token}"}).status_code == 401
+
+
+def test_without_accounts_nothing_but_this_machine_is_served(tmp_path: Path) -> None:
+    """Listening to the network is refused without accounts, and without TLS."""
+    with Hall(tmp_path / "data") as hall:
+        with pytest.raises(StoreError, match="people add"):
+            serve(hall, "0.0.0.0", 0, open_browser=False)  # noqa: S104 - it must be refused
+        crew = hall.accounts.add_crew("Weir")
+        hall.accounts.add_person("wren", SECRET, crew, "lead")
+        with pytest.raises(StoreError, match="in the clear"):
+            serve(hall, "0.0.0.0", 0, open_browser=False)  # noqa: S104 - it must be refused
+
+
+def test_a_server_for_one_has_no_people_page(client: httpx.Client) -> None:
+    """Without accounts the pages of accounts do not exist."""
+    assert client.get("/people").status_code == 404
+    assert client.get("/sign-in").status_code == 404
+    assert client.get("/api/me").json() is None
