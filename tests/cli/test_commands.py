@@ -123,6 +123,23 @@ def test_a_log_says_what_it_could_and_could_not_compute(demo, demo_folder):
     assert answers["unbalance"]["change"]
 
 
+def test_flights_of_one_file_are_listed_chosen_and_kept_apart(demo, tmp_path):
+    """A file with two flights: --list shows both, --flight takes one, --keep keeps each."""
+    file = tmp_path / "two.csv"
+    file.write_text(
+        "time_s,gyro_x_dps,gyro_y_dps,gyro_z_dps\n"
+        + "".join(f"{(k % 900) / 100},{k % 7},{k % 5},{k % 3}\n" for k in range(1500))
+    )
+    listed = demo("log", file, "--list", "--json").json
+    assert [(f["flight"], f["duration_s"]) for f in listed] == [(1, 8.99), (2, 5.99)]
+    assert "2 flights" in demo("log", file, "--list").out
+    assert demo("log", file, "--flight", 2, "--json").json["duration_s"] == 5.99
+    wrong = demo("log", file, "--flight", 3)
+    assert wrong.code != 0
+    assert "holds 2" in wrong.err + wrong.out
+    assert "2 flights" in demo("log", file, "--quad", "dunlin", "--keep").out
+
+
 def test_stock_is_counted_into_the_kit(demo):
     """What is on the shelf need not be bought."""
     words = ("kit", "gannet", "--packs", 20, "--grams", 500, "--coins", 200, "--json")

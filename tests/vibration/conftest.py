@@ -48,6 +48,12 @@ def write_ulog() -> Any:
 
 
 @pytest.fixture(scope="session")
+def write_recorder() -> Any:
+    """The writer of flight-recorder files."""
+    return beside("recorder_writer")
+
+
+@pytest.fixture(scope="session")
 def flight(quad: Quad) -> SimulatedFlight:
     """Twelve simulated seconds: 2, 8, 3 and 20 g mm, telemetry 12 ms late."""
     return simulate_flight(quad, 12.0, 5, (2.0, 8.0, 3.0, 20.0), speed_lag=0.012)

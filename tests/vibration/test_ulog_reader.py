@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from crashworthy.errors import LogError
-from crashworthy.vibration.readers import read_log
+from crashworthy.vibration.readers import read_flights, read_log
 from crashworthy.vibration.report import analyse
 
 COMBINED = "sensor_combined:uint64_t timestamp;float[3] gyro_rad;float[3] accelerometer_m_s2;"
@@ -135,3 +135,19 @@ def test_header_alone_is_refused_in_words(tmp_path: Path) -> None:
     path.write_bytes(b"ULog\x01\x12\x35")
     with pytest.raises(LogError, match="too damaged"):
         read_log(path)
+
+
+def test_logs_behind_each_other_and_a_cut_one(write_ulog: Any, tmp_path: Path) -> None:
+    """Two logs in one file are two flights; where the second is cut is told by its byte."""
+    t = np.arange(600) / 250.0 * 1e6
+    z = 0 * t
+    definition = ["sensor_combined:uint64_t timestamp;float[3] gyro_rad;float[3] accelerometer_m_s2;"]
+    rows = np.column_stack([t, np.sin(t * 1e-4), z, z + 1, z, z, z])
+    first = write_ulog(tmp_path / "a.ulg", definition, [("sensor_combined", 0, rows)]).read_bytes()
+    both = tmp_path / "b.ulg"
+    both.write_bytes(first + first[:-200])
+    found = read_flights(both)
+    assert [log.meta.flight for log in found] == [1, 2]
+    assert found[0].duration > found[1].duration > 2.0
+    assert not any("damaged" in n for n in found[0].meta.notes)
+    assert any("cut at byte" in n for n in found[1].meta.notes)

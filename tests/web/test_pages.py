@@ -256,6 +256,20 @@ def test_a_log_is_read_and_says_what_it_could_not(client: httpx.Client, shop: Wo
     assert "Unbalance" in text_of(page)
 
 
+def test_two_flights_in_one_file_are_two_pages(client: httpx.Client, shop: Workshop) -> None:
+    """A file whose clock starts again is kept as two flights, and each page leads to the other."""
+    rows = "\n".join(f"{(i % 1500) / 200:.3f},{i % 7 - 3},{i % 5 - 2},{i % 3 - 1}" for i in range(2500))
+    table = f"time [s],gyro_x [deg/s],gyro_y [deg/s],gyro_z [deg/s]\n{rows}\n"
+    answer = client.post("/quads/dunlin/flights", files={"file": ("two.csv", table.encode())})
+    page = client.get(answer.headers["location"])
+    assert page.status_code == 200
+    assert "2 flights in this file" in text_of(page.text)
+    first, second = [k for k in reversed(shop.logs("dunlin")) if k.file.startswith("two.csv")]
+    assert {first.file, second.file} == {"two.csv (flight 1 of 2)", "two.csv (flight 2 of 2)"}
+    assert first.key != second.key
+    assert f"/flights/{second.key}" in page.text or f"/flights/{first.key}" in page.text
+
+
 @pytest.mark.parametrize(
     "data", [b"", b"\x00\x01\x02", b"hello\n", b"a,b\n1,2\n", b"\xff\xfe\x00\x00", b"{}"], ids=repr
 )

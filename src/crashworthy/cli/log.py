@@ -18,7 +18,9 @@ __all__ = ["log"]
 
 
 def log(
-    file: Annotated[Path, typer.Argument(help="A flight log: CSV, or ULog with the extra 'ulog'.")],
+    file: Annotated[
+        Path, typer.Argument(help="A flight log: CSV, or ULog or flight-recorder log with an extra.")
+    ],
     quad: Annotated[
         str | None,
         typer.Option("--quad", help="The build that flew it: a sheet file, or a quad of the fleet."),
@@ -30,7 +32,14 @@ def log(
     show_columns: Annotated[
         bool, typer.Option("--show-columns", help="Only say what the columns are taken for.")
     ] = False,
-    keep: Annotated[bool, typer.Option("--keep", help="Keep the log and its report with the quad.")] = False,
+    flight: Annotated[
+        int | None,
+        typer.Option("--flight", min=1, help="Which flight of a file with several; else the longest."),
+    ] = None,
+    list_flights: Annotated[bool, typer.Option("--list", help="Only list the flights in the file.")] = False,
+    keep: Annotated[
+        bool, typer.Option("--keep", help="Keep the log and a report of every flight in it with the quad.")
+    ] = False,
     data: Data = None,
     store: Store = None,
     as_json: Json = False,
@@ -41,6 +50,9 @@ def log(
     """
     if show_columns:
         _columns(file, as_json)
+        return
+    if list_flights:
+        _flights(file, columns, as_json)
         return
     with opened(data, store) as workshop:
         if keep:
@@ -53,15 +65,22 @@ def log(
             except OSError as problem:
                 raise typer.BadParameter(f"{file}: {problem.strerror}") from None
             with stream:
-                kept = workshop.add_log(quad, file.name, stream)
+                kept = workshop.add_flights(quad, file.name, stream)
+            if flight is not None and not 1 <= flight <= len(kept):
+                raise typer.BadParameter(f"kept {len(kept)} flights; there is no flight {flight}")
+            chosen = kept[flight - 1] if flight else max(kept, key=lambda k: k.report["duration_s"])
             if as_json:
-                print_json(kept.report)
+                print_json(chosen.report if len(kept) == 1 else [k.report for k in kept])
                 return
-            say(f"Kept with {quad}.")
+            say(f"Kept with {quad}." if len(kept) == 1 else f"Kept with {quad}: {len(kept)} flights.")
+            for k in kept if len(kept) > 1 else ():
+                say(f"  {k.file}: {k.report['summary']}")
+            flight = chosen.report["meta"]["flight"] if len(kept) > 1 else None
         report = workshop.analyse_log(
             file,
             workshop.find(quad) if quad else None,
             _mapping(columns),
+            flight=flight,
             baselines=workshop.own_flights(quad) if quad and quad in workshop.names() else (),
         )
     if as_json:
@@ -76,6 +95,35 @@ def _mapping(path: Path | None) -> dict[str, Any] | None:
     from crashworthy.vibration.readers.mapping import Mapping
 
     return Mapping.load(path).to_json()
+
+
+def _flights(file: Path, columns: Path | None, as_json: bool) -> None:
+    from crashworthy.vibration.readers.mapping import Mapping
+    from crashworthy.vibration.readers.registry import read_flights
+
+    found = read_flights(file, Mapping.load(columns) if columns else None)
+    if as_json:
+        print_json([{"duration_s": round(log.duration, 3), **log.meta.to_json()} for log in found])
+        return
+    say(f"{file.name} holds {len(found)} flight{'s' if len(found) != 1 else ''}.")
+    table(
+        ("flight", "begins s", "lasts s", "gyro Hz", "speed Hz", "gaps"),
+        [
+            (
+                str(log.meta.flight),
+                f"{log.meta.begins:.1f}",
+                f"{log.duration:.1f}",
+                f"{log.fs:.0f}",
+                f"{log.meta.rates.get('speed', 0.0):.0f}",
+                str(len(log.meta.gaps)),
+            )
+            for log in found
+        ],
+        right="rrrrrr",
+    )
+    for log in found:
+        for note in log.meta.notes:
+            say(f"- flight {log.meta.flight}: {note}")
 
 
 def _columns(file: Path, as_json: bool) -> None:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from crashworthy.errors import LogError, Problem
+from crashworthy.vibration.clock import rate, release_hold, resets, spread_ties
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -25,6 +26,7 @@ __all__ = [
     "FlightLog",
     "Gap",
     "LogMeta",
+    "find_gaps",
     "make_log",
     "rate",
     "release_hold",
@@ -67,6 +69,9 @@ class LogMeta:
         jitter: standard deviation of the gyro's time step over its median, gaps left out.
         invented: the file says that it was simulated.
         notes: what a person should know about the reading, worst first.
+        flight: which flight of the file this is, from 1.
+        flights: how many the file holds.
+        begins: where it begins in the file, s from the file's first sample; 0 where the clock starts anew.
     """
 
     source: str = ""
@@ -78,6 +83,9 @@ class LogMeta:
     jitter: float = 0.0
     invented: bool = False
     notes: tuple[str, ...] = ()
+    flight: int = 1
+    flights: int = 1
+    begins: float = 0.0
 
     def to_json(self) -> dict[str, Any]:
         """Plain values; at most the 50 longest gaps."""
@@ -93,6 +101,9 @@ class LogMeta:
             "jitter": round(self.jitter, 5),
             "invented": self.invented,
             "notes": list(self.notes),
+            "flight": self.flight,
+            "flights": self.flights,
+            "begins_s": round(self.begins, 3),
         }
 
 
@@ -167,66 +178,6 @@ class FlightLog:
         return np.column_stack([np.interp(grid, place, y[:, a]) for a in range(3)]).astype(np.float32)
 
 
-def rate(t: Floats) -> float:
-    """Samples a second from the median step; 0 when there are fewer than two samples."""
-    return float(1.0 / np.median(np.diff(t))) if len(t) > 1 else 0.0
-
-
-def spread_ties(t: Floats) -> Floats:
-    """Spread rows that share a tick of a coarse clock evenly up to the next tick.
-
-    Done only when a fifth of the steps or more are zero and no tick holds more than four times as many
-    rows as usual: a clock that merely stuck is left as it is.
-
-    Args:
-        t: (n,) s, finite or nan.
-    """
-    step = np.diff(t)
-    if len(t) < 8 or (step == 0.0).mean() < 0.2 or not np.isfinite(t).all() or step.min() < 0.0:
-        return t
-    first = np.flatnonzero(np.concatenate(([True], step > 0.0)))
-    rows = np.diff(np.append(first, len(t)))
-    if len(first) < 3 or rows.max() > 4 * np.median(rows):
-        return t
-    tick = np.diff(t[first])
-    # A tick that lasts much longer than usual is a gap: its rows keep the usual spacing.
-    width = np.minimum(np.append(tick, np.median(tick)), 1.5 * np.median(tick))
-    within = np.arange(len(t)) - np.repeat(first, rows)
-    out: Floats = t + within * np.repeat(width / rows, rows)
-    return out
-
-
-def release_hold(t: Floats, values: Floats) -> tuple[Floats, Floats]:
-    """Undo sample-and-hold: a slow quantity repeated in every row becomes its true updates.
-
-    Each column keeps the rows where it changed, is joined by straight lines, and is read at the union of the
-    rows where any column changed. A value that stood still much longer than usual stays a step.
-
-    Args:
-        t: (n,) s.
-        values: (n, m).
-
-    Returns:
-        Times (k,) and values (k, m), k <= n; the inputs when most rows differ.
-    """
-    if len(t) < 3:
-        return t, values
-    moved = np.diff(values, axis=0) != 0.0
-    anywhere = moved.any(axis=1)
-    if anywhere.mean() > 0.5:
-        return t, values
-    keep = np.flatnonzero(np.concatenate(([True], anywhere)))
-    keep = np.unique(np.append(keep, len(t) - 1))
-    usual = float(np.median(np.diff(t[keep]))) if len(keep) > 2 else 0.0
-    out = np.empty((len(keep), values.shape[1]))
-    for m in range(values.shape[1]):
-        rows = np.concatenate(([0], np.flatnonzero(moved[:, m]) + 1))
-        stood = np.flatnonzero(np.diff(t[rows]) > 4.0 * usual) + 1
-        rows = np.unique(np.concatenate((rows, rows[stood] - 1, [len(t) - 1])))
-        out[:, m] = np.interp(t[keep], t[rows], values[rows, m])
-    return t[keep], out
-
-
 def _series(
     t: ArrayLike | None, y: ArrayLike | None, zero: float, name: str, source: str
 ) -> tuple[Floats | None, Floats | None]:
@@ -248,15 +199,7 @@ def _series(
     return clock - zero, data
 
 
-def _longest_rise(t: Floats) -> slice:
-    """Longest stretch over which the clock does not go back."""
-    cuts = np.flatnonzero(np.diff(t) < 0.0) + 1
-    edges = np.concatenate(([0], cuts, [len(t)]))
-    k = int(np.argmax(np.diff(edges)))
-    return slice(int(edges[k]), int(edges[k + 1]))
-
-
-def _gaps(t: Floats) -> tuple[tuple[Gap, ...], float]:
+def find_gaps(t: Floats) -> tuple[tuple[Gap, ...], float]:
     """Every dropout, and the jitter of the clock between them."""
     if len(t) < 3:
         return (), 0.0
@@ -323,7 +266,14 @@ def make_log(
         clock = np.asarray(t, dtype=np.float64).reshape(-1)
         good = np.isfinite(clock)
         clock, gyro = clock[good], np.asarray(gyro)[good]
-        keep = _longest_rise(clock) if len(clock) else slice(0, 0)
+        parts, stray = resets(clock)
+        if len(stray):
+            said.append(f"{len(stray)} rows are out of order and were left out")
+            inside = np.ones(len(clock), dtype=np.bool_)
+            inside[stray] = False
+            clock, gyro = clock[inside], gyro[inside]
+            parts = resets(clock)[0]
+        keep = max(parts, key=lambda p: p.stop - p.start) if parts else slice(0, 0)
         if keep.stop - keep.start < len(clock):
             said.append(
                 f"the clock goes back: {len(clock) - (keep.stop - keep.start)} of {len(clock)} rows belong "
@@ -373,7 +323,7 @@ def make_log(
                 source,
             )
         )
-    gaps, jitter = _gaps(gt) if gt is not None else ((), 0.0)
+    gaps, jitter = find_gaps(gt) if gt is not None else ((), 0.0)
     clocks = {"gyro": gt, "acc": at, "speed": st, "command": ct, "power": pt}
     rates = {k: rate(c) for k, c in clocks.items() if c is not None}
     return FlightLog(

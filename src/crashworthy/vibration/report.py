@@ -70,6 +70,20 @@ def analyse(
     Raises:
         LogError: the build's motor order is not usable.
     """
+    from crashworthy.vibration.threads import one_thread
+
+    with one_thread():
+        return _analyse(log, quad, cutoff_hz, cutoff_order, baselines, progress)
+
+
+def _analyse(
+    log: FlightLog,
+    quad: Quad | Airframe | None,
+    cutoff_hz: float | None,
+    cutoff_order: int,
+    baselines: Sequence[Features],
+    progress: Callable[[float, str], None] | None,
+) -> LogReport:
     say = progress or (lambda _share, _what: None)
     frame = None if quad is None else airframe(quad)
     say(0.02, "speeds")

@@ -29,7 +29,7 @@ class KeptLog:
         key: to ask for it again.
         slug: quad that flew it.
         file: as it was called.
-        sha256: of its content, hex.
+        sha256: of the file's content, hex; with "#2" for the second flight in it, and so on.
         report: ``LogReport.to_json()``, with ``columns`` when a person named them.
         created: when it was analysed, UTC.
     """
@@ -51,6 +51,7 @@ class FlightBench(ListenBench):
         quad: Quad | None = None,
         columns: Mapping[str, Any] | None = None,
         *,
+        flight: int | None = None,
         baselines: Sequence[Features] = (),
         progress: Callable[[float, str], None] | None = None,
     ) -> LogReport:
@@ -60,6 +61,7 @@ class FlightBench(ListenBench):
             path: the file.
             quad: the build that flew it; without one, what needs a build is not told.
             columns: what the columns mean, when the guess is to be overruled ({"axes":, "columns": {...}}).
+            flight: which flight of the file, from 1; the longest when None.
             baselines: features of the quad's own earlier flights (``own_flights``), for the verdict.
             progress: called with the share done and what is being done.
 
@@ -71,10 +73,19 @@ class FlightBench(ListenBench):
         from crashworthy.vibration.report import analyse
 
         mapping = Columns.from_dict(dict(columns), path.name) if columns else None
-        return analyse(read_log(path, mapping), quad, baselines=baselines, progress=progress)
+        return analyse(read_log(path, mapping, flight=flight), quad, baselines=baselines, progress=progress)
 
     def add_log(self, slug: str, name: str, stream: BinaryIO) -> KeptLog:
-        """Keep a dropped log, analyse it with the quad's build and keep the report.
+        """Keep a dropped log, analyse it with the quad's build and keep the report; of several the longest.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+            LogError: the file cannot be read as a flight log.
+        """
+        return max(self.add_flights(slug, name, stream), key=lambda log: log.report["duration_s"])
+
+    def add_flights(self, slug: str, name: str, stream: BinaryIO) -> tuple[KeptLog, ...]:
+        """Keep a dropped log and a report of each flight in it, in the order in which they stand in the file.
 
         A log that cannot be read stays in the data folder all the same.
 
@@ -92,25 +103,41 @@ class FlightBench(ListenBench):
             raise LogError(*problems, kept) from None
 
     def read_again(self, slug: str, key: str, columns: Mapping[str, Any]) -> KeptLog:
-        """Analyse a kept log again with the columns a person named.
+        """Analyse a kept log again with the columns a person named; gives the flight that was asked for.
 
         Raises:
             NotFoundError: no such log.
             LogError: the columns cannot be used, or the file not be read with them.
         """
         log = self.log(slug, key)
-        return self._analysed(self.quad(slug), log.file, self._raw(log), log.sha256, columns)
+        sha, _, number = log.sha256.partition("#")
+        name = log.file.split(" (flight ")[0] if number or " (flight " in log.file else log.file
+        found = self._analysed(self.quad(slug), name, self._raw(log), sha, columns)
+        return next((k for k in found if k.key == key), found[0])
 
     def _analysed(
         self, quad: Quad, name: str, path: Path, sha: str, columns: Mapping[str, Any] | None
-    ) -> KeptLog:
-        # The same log read before is no baseline for itself.
-        own = self.own_flights(quad.slug, leave_out=sha)
-        report = self.analyse_log(path, quad, columns, baselines=own).to_json()
-        if columns:
-            report["columns"] = dict(columns)
-        key = self.store.save_log(quad.slug, file=Path(name).name, sha256=sha, report=report)
-        return self.log(quad.slug, key)
+    ) -> tuple[KeptLog, ...]:
+        from crashworthy.vibration.readers.mapping import Mapping as Columns
+        from crashworthy.vibration.readers.registry import read_flights
+        from crashworthy.vibration.report import analyse
+
+        mapping = Columns.from_dict(dict(columns), path.name) if columns else None
+        kept = []
+        for log in read_flights(path, mapping):
+            one = log.meta.flights == 1
+            # The first flight of a file has the file's own digest, so that reading it again finds it.
+            mark = sha if log.meta.flight == 1 else f"{sha}#{log.meta.flight}"
+            # The same flight read before is no baseline for itself.
+            own = self.own_flights(quad.slug, leave_out=mark)
+            report = analyse(log, quad, baselines=own).to_json()
+            if columns:
+                report["columns"] = dict(columns)
+            file = Path(name).name
+            file = file if one else f"{file} (flight {log.meta.flight} of {log.meta.flights})"
+            key = self.store.save_log(quad.slug, file=file, sha256=mark, report=report)
+            kept.append(self.log(quad.slug, key))
+        return tuple(kept)
 
     def logs(self, slug: str) -> tuple[KeptLog, ...]:
         """Every kept log of a quad, newest first.
@@ -133,6 +160,14 @@ class FlightBench(ListenBench):
         if r.quad != slug:
             raise NotFoundError(Problem("this quad has no such flight log", "see its list of flights"))
         return KeptLog(r.key, r.quad, r.file, r.sha256, r.report, r.created)
+
+    def flights_beside(self, log: KeptLog) -> tuple[KeptLog, ...]:
+        """Every kept flight of the same file, in its order; empty when the file holds one."""
+        digest = log.sha256.partition("#")[0]
+        same = [k for k in self.logs(log.slug) if k.sha256.partition("#")[0] == digest]
+        if len(same) < 2:
+            return ()
+        return tuple(sorted(same, key=lambda k: int(k.sha256.partition("#")[2] or 1)))
 
     def log_columns(self, slug: str, key: str) -> GuessTable | None:
         """What the columns of a kept log are taken for; None when it has no columns to name.

@@ -174,7 +174,9 @@ class ListenBench(JournalBench):
         if record.quad != slug or not 0 <= index < len(found):
             raise NotFoundError(Problem("the log proposes no such crash", "see the flight's page"))
         strike = found[index]
-        mark = f"log {record.sha256[:8]} at {strike['at_s']:.1f} s"
+        digest, _, number = record.sha256.partition("#")
+        which = f" flight {number}" if number else ""
+        mark = f"log {digest[:8]}{which} at {strike['at_s']:.1f} s"
         for event in self.store.events(slug):
             if isinstance(event.payload, Crash) and event.payload.obstacle == mark:
                 return event

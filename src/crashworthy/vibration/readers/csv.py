@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from crashworthy.errors import LogError, Problem
-from crashworthy.vibration.log import make_log, spread_ties
+from crashworthy.vibration.clock import resets, spread_ties
+from crashworthy.vibration.flights import MOST, SHORTEST
+from crashworthy.vibration.log import make_log
 from crashworthy.vibration.readers.guess import GuessTable, guess_columns
 from crashworthy.vibration.readers.mapping import AXES, MOTORS, Mapping, factor, family
 from crashworthy.vibration.readers.table import layout, parse, sample
@@ -54,7 +57,13 @@ class CsvReader:
         return 0.6
 
     def read(self, path: Path, mapping: Mapping | None = None, pole_pairs: int | None = None) -> FlightLog:
-        """Read the table.
+        """The longest stretch of the table over which the clock runs on; see ``read_all``."""
+        return max(self.read_all(path, mapping, pole_pairs), key=lambda log: log.duration)
+
+    def read_all(
+        self, path: Path, mapping: Mapping | None = None, pole_pairs: int | None = None
+    ) -> tuple[FlightLog, ...]:
+        """Read the table; each time its clock starts again a new log begins.
 
         Args:
             path: the file.
@@ -104,44 +113,94 @@ class CsvReader:
             if c.unit == "us" and family(c.quantity) == "command":
                 value = np.clip(value - 1.0, 0.0, 1.0)
             found[c.quantity] = value
-        bad = rows.bad
+        lost_rows = rows.bad
         del rows, value  # the columns are copies: a long log is not held twice
         if "time" not in found:
             raise LogError(Problem("the mapping names no clock", "name the time column", path.name))
-        time = spread_ties(found["time"])
-        if time is not found["time"]:
-            notes.append("several rows share each tick of the clock and were spread evenly between ticks")
         remarks = " ".join(plan.comments).lower()
-        sign = np.array(AXES[mapping.axes])
-        three = {k: _stack(found, [f"{k}_{a}" for a in "xyz"], notes) for k in ("gyro", "acc")}
-        many = {k: _motors(found, k) for k in ("speed", "command")}
-        volts, amps = found.get("volts"), found.get("amps")
-        pt, volts, amps = _filled(time, volts, amps)
-        st, speed = _joined(time, many["speed"])
-        ct, command = _joined(time, many["command"])
-        at, acc = _present(time, three["acc"])
-        gt, gyro = _present(time, three["gyro"])
-        return make_log(
-            source=path.name,
-            reader=self.name,
-            t=gt,
-            gyro=None if gyro is None else gyro * sign,
-            acc_t=at,
-            acc=None if acc is None else acc * sign,
-            speed_t=st,
-            speed=speed,
-            command_t=ct,
-            command=command,
-            power_t=pt,
-            volts=volts,
-            amps=amps,
-            units={
-                family(c.quantity): c.unit for c in sorted(columns, key=lambda c: c.quantity, reverse=True)
-            },
-            dropouts=bad,
+        source = _Source(
+            path.name,
+            mapping.axes,
+            {family(c.quantity): c.unit for c in sorted(columns, key=lambda c: c.quantity, reverse=True)},
             invented="simulated" in remarks or "invented" in remarks,
-            notes=tuple(notes),
         )
+        parts, stray = resets(found["time"])
+        found["time"][stray] = np.nan  # a row without a time is left out
+        if len(stray):
+            notes.append(f"{len(stray)} rows are out of order and were left out")
+        if len(parts) == 1:
+            return (_made(found, source, lost_rows, notes),)
+        return _each(found, parts, source, lost_rows, notes)
+
+
+@dataclass(frozen=True, slots=True)
+class _Source:
+    """What every flight of a table shares: file name, axes, units, and whether it is invented."""
+
+    name: str
+    axes: str
+    units: dict[str, str]
+    invented: bool
+
+
+def _each(
+    found: dict[str, Floats], parts: list[slice], source: _Source, lost_rows: int, notes: list[str]
+) -> tuple[FlightLog, ...]:
+    """A log of every stretch of rows; what holds nothing usable is left out and told in the first."""
+    logs: list[FlightLog] = []
+    for part in sorted(sorted(parts, key=lambda p: p.start - p.stop)[:MOST], key=lambda p: p.start):
+        rows = {k: v[part] for k, v in found.items()}
+        try:
+            log = _made(rows, source, 0 if logs else lost_rows, notes if not logs else [])
+        except LogError:
+            continue
+        if log.duration < SHORTEST:
+            continue
+        logs.append(log)
+    if not logs:
+        longest = max(parts, key=lambda p: p.stop - p.start)
+        return (_made({k: v[longest] for k, v in found.items()}, source, lost_rows, notes),)
+    left = len(parts) - len(logs)
+    if left:
+        more = f"{left} stretches of rows between restarts of the clock hold no flight and were left out"
+        logs[0] = replace(logs[0], meta=replace(logs[0].meta, notes=(*logs[0].meta.notes, more)))
+    return tuple(logs)
+
+
+def _made(found: dict[str, Floats], source: _Source, lost_rows: int, notes: list[str]) -> FlightLog:
+    """One log of columns over one stretch of rows; takes the columns out of ``found``."""
+    notes = list(notes)
+    time = spread_ties(found["time"])
+    if time is not found["time"]:
+        notes.append("several rows share each tick of the clock and were spread evenly between ticks")
+    sign = np.array(AXES[source.axes])
+    three = {k: _stack(found, [f"{k}_{a}" for a in "xyz"], notes) for k in ("gyro", "acc")}
+    many = {k: _motors(found, k) for k in ("speed", "command")}
+    volts, amps = found.get("volts"), found.get("amps")
+    pt, volts, amps = _filled(time, volts, amps)
+    st, speed = _joined(time, many["speed"])
+    ct, command = _joined(time, many["command"])
+    at, acc = _present(time, three["acc"])
+    gt, gyro = _present(time, three["gyro"])
+    return make_log(
+        source=source.name,
+        reader="csv",
+        t=gt,
+        gyro=None if gyro is None else gyro * sign,
+        acc_t=at,
+        acc=None if acc is None else acc * sign,
+        speed_t=st,
+        speed=speed,
+        command_t=ct,
+        command=command,
+        power_t=pt,
+        volts=volts,
+        amps=amps,
+        units=source.units,
+        dropouts=lost_rows,
+        invented=source.invented,
+        notes=tuple(notes),
+    )
 
 
 def _stack(found: dict[str, Floats], names: list[str], notes: list[str]) -> Floats | None:

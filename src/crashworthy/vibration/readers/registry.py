@@ -1,11 +1,13 @@
 """Which readers there are, and which of them takes a file.
 
-A reader is a class named by an entry point in the group ``crashworthy.log_readers``; any installed package
-can add one. When two share a name the one of this package wins, then the first by package name.
+Our own readers are always there; any installed package can add one by an entry point in the group
+``crashworthy.log_readers`` that names its class. When two share a name the one of this package wins, then the
+first by package name.
 """
 
 from __future__ import annotations
 
+import importlib
 from dataclasses import dataclass
 from importlib.metadata import entry_points
 from pathlib import Path
@@ -19,17 +21,28 @@ if TYPE_CHECKING:
     from crashworthy.vibration.log import FlightLog
     from crashworthy.vibration.readers.mapping import Mapping
 
-__all__ = ["GROUP", "Reader", "Registry", "read_log", "readers"]
+__all__ = ["GROUP", "OWN_READERS", "Reader", "Registry", "read_flights", "read_log", "readers"]
 
 GROUP: Final = "crashworthy.log_readers"
 """Entry point group of the readers."""
 
 OWN: Final = "crashworthy"
 
+OWN_READERS: Final = {
+    "csv": "crashworthy.vibration.readers.csv:CsvReader",
+    "ulog": "crashworthy.vibration.readers.ulog:UlogReader",
+    "recorder": "crashworthy.vibration.readers.recorder:RecorderReader",
+}
+"""The readers of this package; each imports what it needs only when it reads."""
+
 
 @runtime_checkable
 class Reader(Protocol):
-    """What a reader does."""
+    """What a reader does.
+
+    One that can tell several flights in a file apart has a method ``read_all`` besides, with the arguments of
+    ``read``, that returns a tuple of logs.
+    """
 
     name: str
 
@@ -66,10 +79,13 @@ def readers() -> Registry:
     found: dict[str, Reader] = {}
     owner: dict[str, str] = {}
     problems: list[Problem] = []
-    for entry in sorted(
-        entry_points(group=GROUP), key=lambda e: (_package(e) != OWN, _package(e), e.name, e.value)
-    ):
+    for name, place in OWN_READERS.items():
+        module, _, made = place.partition(":")
+        found[name], owner[name] = getattr(importlib.import_module(module), made)(), OWN
+    for entry in sorted(entry_points(group=GROUP), key=lambda e: (_package(e), e.name, e.value)):
         package = _package(entry) or "an unnamed package"
+        if package == OWN:
+            continue
         if entry.name in found:
             if owner[entry.name] != package:
                 problems.append(
@@ -123,8 +139,33 @@ def read_log(
     *,
     pole_pairs: int | None = None,
     reader: str = "",
+    flight: int | None = None,
 ) -> FlightLog:
-    """Read a flight log with the reader that is surest of it.
+    """Read one flight with the reader that is surest of the file.
+
+    Args:
+        path: the file.
+        mapping: what its columns mean, when the reader's own guess is to be overruled.
+        pole_pairs: of the motors, to turn electrical into mechanical speed.
+        reader: take this reader instead of the surest.
+        flight: which flight of the file, from 1; the longest when None (a note says so).
+
+    Raises:
+        LogError: no reader takes it, it cannot be read, or it has no such flight.
+    """
+    from crashworthy.vibration.flights import choose
+
+    return choose(read_flights(path, mapping, pole_pairs=pole_pairs, reader=reader), flight)
+
+
+def read_flights(
+    path: str | Path,
+    mapping: Mapping | None = None,
+    *,
+    pole_pairs: int | None = None,
+    reader: str = "",
+) -> tuple[FlightLog, ...]:
+    """Read every flight of a file, in the order in which they stand in it.
 
     Args:
         path: the file.
@@ -135,6 +176,8 @@ def read_log(
     Raises:
         LogError: no reader takes it, or it cannot be read.
     """
+    from crashworthy.vibration.flights import numbered
+
     path = Path(path)
     _readable(path)
     registry = readers()
@@ -170,8 +213,11 @@ def read_log(
             *problems,
         )
     name = ranked[0][1]
+    chosen = registry.readers[name]
+    every = getattr(chosen, "read_all", None)
     try:
-        return registry.readers[name].read(path, mapping, pole_pairs)
+        logs = every(path, mapping, pole_pairs) if every else (chosen.read(path, mapping, pole_pairs),)
+        return numbered(logs)
     except CrashworthyError:
         raise
     except Exception as problem:

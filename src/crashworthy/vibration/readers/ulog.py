@@ -8,16 +8,18 @@ from __future__ import annotations
 
 import contextlib
 import io
-import re
-import struct
+from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, BinaryIO, Final
 
 import numpy as np
 
 from crashworthy.errors import LogError, Problem
-from crashworthy.vibration.log import make_log, rate
+from crashworthy.vibration.clock import rate
+from crashworthy.vibration.log import make_log
 from crashworthy.vibration.readers.mapping import AXES, MOTORS
+from crashworthy.vibration.readers.ulog_file import MAGIC, check_formats, first_damage, log_starts
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -29,14 +31,8 @@ if TYPE_CHECKING:
 
 __all__ = ["INSTALL", "MAGIC", "UlogReader"]
 
-MAGIC: Final = b"ULog\x01\x12\x35"
-"""First seven bytes of a file."""
-
 INSTALL: Final = 'python -m pip install "crashworthy[ulog]"'
 """Command that installs what reading needs."""
-
-MOST_FIELDS: Final = 100_000
-"""A message that unfolds to more fields than this is damage, not data."""
 
 _TOPICS: Final = (
     "sensor_combined",
@@ -49,7 +45,6 @@ _TOPICS: Final = (
     "battery_status",
     "actuator_motors",
 )
-_FIELD: Final = re.compile(rb"^(\w+)(?:\[(\d{1,9})\])? \w+$")
 
 
 class UlogReader:
@@ -62,11 +57,20 @@ class UlogReader:
         with path.open("rb") as file:
             return 1.0 if file.read(len(MAGIC)) == MAGIC else 0.0
 
-    def read(self, path: Path, mapping: Mapping | None = None, pole_pairs: int | None = None) -> FlightLog:  # noqa: ARG002 - speeds are mechanical in this format
-        """Read gyro, acceleration, motor speed, commands, voltage and current.
+    def read(self, path: Path, mapping: Mapping | None = None, pole_pairs: int | None = None) -> FlightLog:
+        """The longest log of the file; see ``read_all``."""
+        return max(self.read_all(path, mapping, pole_pairs), key=lambda log: log.duration)
+
+    def read_all(
+        self,
+        path: Path,
+        mapping: Mapping | None = None,  # noqa: ARG002 - the format names its quantities
+        pole_pairs: int | None = None,  # noqa: ARG002 - speeds are mechanical in this format
+    ) -> tuple[FlightLog, ...]:
+        """Read gyro, acceleration, motor speed, commands, voltage and current of every log in the file.
 
         Args:
-            path: the file.
+            path: the file; several logs may stand one behind the other in it.
             mapping: not used: the format names its quantities.
             pole_pairs: not used: the format's motor speed is mechanical.
 
@@ -74,9 +78,30 @@ class UlogReader:
             LogError: pyulog is not installed, the file is no ULog or too damaged, or holds nothing usable.
         """
         path = Path(path)
-        data, dropouts, damaged = _load(path)
+        starts = log_starts(path)
+        logs: list[FlightLog] = []
+        refused: list[Problem] = []
+        for begin, end in pairwise([*starts, path.stat().st_size]):
+            try:
+                logs.append(self._one(path, begin, None if len(starts) == 1 else end))
+            except LogError as error:
+                if len(starts) == 1:
+                    raise
+                refused += [replace(p, what=f"log at byte {begin}: {p.what}") for p in error.problems]
+        if not logs:
+            raise LogError(*refused[:5])
+        if refused:
+            more = f"{len(refused)} of {len(starts)} logs could not be read: {refused[0].what}"
+            logs[0] = replace(logs[0], meta=replace(logs[0].meta, notes=(*logs[0].meta.notes, more)))
+        return tuple(logs)
+
+    def _one(self, path: Path, begin: int, end: int | None) -> FlightLog:
+        data, dropouts, damaged = _load(path, begin, end)
         notes: list[str] = []
-        if damaged:
+        where = first_damage(path, begin, path.stat().st_size if end is None else end)
+        if where is not None:
+            notes.append(f"The file is damaged or cut at byte {where}; what could be read was read.")
+        elif damaged:
             notes.append("The file is damaged; what could be read was read.")
         gyro = _best([*_three(data, "gyro")], "gyro", notes)
         acc = _best([*_three(data, "accel")], "acceleration", notes)
@@ -106,20 +131,26 @@ class UlogReader:
         )
 
 
-def _load(path: Path) -> tuple[dict[tuple[str, int], dict[str, Any]], int, bool]:
-    """Topics by name and instance, how many dropouts, whether the file is damaged."""
+def _load(
+    path: Path, begin: int = 0, end: int | None = None
+) -> tuple[dict[tuple[str, int], dict[str, Any]], int, bool]:
+    """Topics by name and instance, how many dropouts, whether the file is damaged; of a part of the file."""
     try:
         from pyulog import ULog
     except ImportError:
         raise LogError(
             Problem("reading ULog needs an extra that is not installed", f"run: {INSTALL}", path.name)
         ) from None
-    with path.open("rb") as file:
+    with path.open("rb") as whole:
+        file: BinaryIO = whole
+        if end is not None:
+            whole.seek(begin)
+            file = io.BytesIO(whole.read(end - begin))
         if file.read(len(MAGIC)) != MAGIC:
             raise LogError(
                 Problem("is no ULog file: its magic number is not there", "check the file", path.name)
             )
-        _check_formats(file.read(1 << 22)[16 - len(MAGIC) :], path.name)
+        check_formats(file.read(1 << 22)[16 - len(MAGIC) :], path.name)
         file.seek(0)
         try:
             # The library talks to standard output; a person is told through notes and errors instead.
@@ -132,56 +163,6 @@ def _load(path: Path) -> tuple[dict[tuple[str, int], dict[str, Any]], int, bool]
         damaged = bool(log.file_corruption)
         dropouts = len(log.dropouts)
         return {(d.name, int(d.multi_id)): d.data for d in log.data_list}, dropouts, damaged
-
-
-def _check_formats(head: bytes, name: str) -> None:
-    """Refuse message formats that would unfold without end, before the library unfolds them.
-
-    Raises:
-        LogError: a format nests itself or unfolds to more than ``MOST_FIELDS`` fields.
-    """
-    formats: dict[bytes, list[tuple[bytes, int]]] = {}
-    at = 0
-    while True:  # resynchronise on any "F" header, so that damage cannot hide one
-        at = head.find(b"F", at + 1)
-        if at < 2 or at >= len(head):
-            break
-        (size,) = struct.unpack("<H", head[at - 2 : at])
-        body = head[at + 1 : at + 1 + size]
-        key, colon, fields = body.partition(b":")
-        if not colon or not key.replace(b"_", b"").isalnum():
-            continue
-        rows = [_FIELD.match(f) for f in fields.split(b";") if f]
-        formats[key] = [(m.group(1), int(m.group(2) or 1)) for m in rows if m]
-
-    sizes: dict[bytes, int] = {}
-
-    def unfold(key: bytes, depth: int) -> int:
-        if key not in formats:
-            return 1
-        if key in sizes:
-            return sizes[key]
-        total = 0
-        if depth < 20:
-            for kind, count in formats[key]:
-                total += count * unfold(kind, depth + 1)
-                if total > MOST_FIELDS:
-                    break
-        else:
-            total = MOST_FIELDS + 1
-        sizes[key] = total
-        return total
-
-    for key in formats:
-        if unfold(key, 0) > MOST_FIELDS:
-            raise LogError(
-                Problem(
-                    f"message {key.decode('ascii', 'replace')!r} unfolds to more than {MOST_FIELDS} fields: "
-                    "the file is damaged",
-                    "copy the log again",
-                    name,
-                )
-            )
 
 
 def _clock(topic: dict[str, Any]) -> Floats:

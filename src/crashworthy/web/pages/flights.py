@@ -77,9 +77,10 @@ def flights(request: Request, slug: str) -> Response:
 def upload(request: Request, slug: str, file: Annotated[UploadFile, File()]) -> Response:
     """Read a dropped log; one that cannot be read comes back as words."""
     try:
-        kept = workshop(request).add_log(slug, file.filename or "log", file.file)
+        found = workshop(request).add_flights(slug, file.filename or "log", file.file)
     except CrashworthyError as error:
         return _list(request, slug, error.problems, status_of(error))
+    kept = max(found, key=lambda k: k.report["duration_s"])
     return RedirectResponse(f"/quads/{slug}/flights/{kept.key}", 303)
 
 
@@ -191,6 +192,7 @@ def _flight(
         slug=slug,
         status=status,
         log=log,
+        beside=shop.flights_beside(log),
         report=report,
         said=said,
         problems=problems,
