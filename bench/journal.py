@@ -19,7 +19,7 @@ from crashworthy.store.engine import Store, open_store
 from crashworthy.upkeep.events import Event, IdMaker, Scribe
 from crashworthy.upkeep.payloads import Check, Crash, Note, Pack, Payload, Swap
 from crashworthy.upkeep.priors import load_priors
-from crashworthy.upkeep.state import Screws, fold, fold_rows
+from crashworthy.upkeep.state import Screws, fold, fold_columns
 
 EVENTS = 5000
 GROUPS = {
@@ -82,17 +82,16 @@ def main() -> None:
 
 def _times(store: Store, quads: int) -> None:
     slow = fold("quad-0", store.events("quad-0"), GROUPS)
-    if fold_rows("quad-0", store.history_rows("quad-0"), GROUPS) != slow:
+    if fold_columns("quad-0", store.columns("quad-0"), GROUPS) != slow:
         raise SystemExit("the two ways do not agree")
 
     def one() -> object:
-        return fold_rows("quad-0", store.history_rows("quad-0"), GROUPS)
+        return fold_columns("quad-0", store.columns("quad-0"), GROUPS)
 
     def every() -> object:
-        known: dict[tuple[str, str], Payload] = {}
+        known: dict[bytes, Payload] = {}
         return [
-            fold_rows(f"quad-{i}", store.history_rows(f"quad-{i}"), GROUPS, known=known).packs
-            for i in range(quads)
+            fold_columns(f"quad-{i}", store.columns(f"quad-{i}", known), GROUPS).packs for i in range(quads)
         ]
 
     timed("one quad of 5 000 events, file to history", one, 15)

@@ -154,6 +154,7 @@ def test_the_tables_refuse_what_the_rules_would(store, pen):
         "payload": "{}",
         "digest": b"x",
         "received": 1 if store.engine.dialect.name == "sqlite" else event.occurred,
+        "said": b"y",
     }
     # Without the column types of the schema, as another program would write.
     insert = sa.insert(sa.table("event", *map(sa.column, good)))
@@ -163,6 +164,7 @@ def test_the_tables_refuse_what_the_rules_would(store, pen):
         {"device_seq": "many"},
         {"quad": None},
         {"occurred": "soon"},
+        {"said": None},
     ):
         with pytest.raises(sa.exc.DBAPIError), store.engine.begin() as connection:
             connection.execute(insert, good | change)

@@ -21,7 +21,7 @@ from crashworthy.store import schema
 from crashworthy.store.connect import reading, writing
 from crashworthy.store.journal import event_digest
 from crashworthy.upkeep.events import Event
-from crashworthy.upkeep.lines import from_line, to_line, trusted_payload
+from crashworthy.upkeep.lines import from_line, said_digest, to_line, trusted_payload
 
 if TYPE_CHECKING:
     from sqlalchemy.engine import Connection, Row
@@ -132,7 +132,8 @@ def _fault(row: Row[Any]) -> str:
         return "cannot be read"
     except JournalError as error:
         return f"breaks a rule: {error.problems[0]}"
-    return "" if event_digest(strict) == bytes(row.digest) else "was changed after it was entered"
+    same = event_digest(strict) == bytes(row.digest) and said_digest(row.kind, row.payload) == bytes(row.said)
+    return "" if same else "was changed after it was entered"
 
 
 def backup(store: Store, to: Path | str) -> BackupReport:

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from crashworthy.store.backup import BackupReport, VerifyReport
+    from crashworthy.upkeep.columns import Columns
     from crashworthy.upkeep.payloads import Payload
 
 __all__ = ["Store", "open_store"]
@@ -247,10 +248,20 @@ class Store:
                 return event
         raise NotFoundError(Problem(f"there is no event {event_id}", "check the id"))
 
-    def history_rows(self, quad: str) -> list[tuple[int, bytes, str, str]]:
-        """Events of a quad as ``upkeep.state.fold_rows`` takes them, in order of time and id."""
+    def columns(self, quad: str, known: dict[bytes, Payload] | None = None) -> Columns:
+        """Events of a quad as ``upkeep.state.fold_columns`` takes them, in order of time and id.
+
+        Args:
+            quad: slug.
+            known: payloads read before, which are not read again; hand in the same one for many quads.
+
+        Raises:
+            StoreError: a row was damaged outside this program.
+        """
+        from crashworthy.store.columns import read_columns
+
         with reading(self.engine, self.address) as connection:
-            return journal.select_rows(connection, quad)
+            return read_columns(connection, quad, {} if known is None else known)
 
     def count(self, quad: str | None = None) -> int:
         """How many events there are."""

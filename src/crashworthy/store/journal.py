@@ -12,8 +12,8 @@ import sqlalchemy as sa
 
 from crashworthy.errors import Problem, StoreError
 from crashworthy.store import schema
-from crashworthy.upkeep.events import Event, milliseconds
-from crashworthy.upkeep.lines import payload_text, to_line, trusted_payload
+from crashworthy.upkeep.events import Event
+from crashworthy.upkeep.lines import payload_text, said_digest, to_line, trusted_payload
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -31,7 +31,6 @@ __all__ = [
     "last_device_seq",
     "lock_journal",
     "select_events",
-    "select_rows",
 ]
 
 BATCH: Final = 500
@@ -159,6 +158,7 @@ def insert_events(connection: Connection, events: Sequence[Event], received: dat
 
 
 def _row(event: Event, digest: bytes, received: datetime) -> dict[str, Any]:
+    payload = payload_text(event)
     return {
         "event_id": event.id,
         "quad": event.quad,
@@ -166,9 +166,10 @@ def _row(event: Event, digest: bytes, received: datetime) -> dict[str, Any]:
         "occurred": event.occurred,
         "device": event.device,
         "device_seq": event.device_seq,
-        "payload": payload_text(event),
+        "payload": payload,
         "digest": digest,
         "received": received,
+        "said": said_digest(event.kind, payload),
     }
 
 
@@ -228,29 +229,6 @@ def select_events(
         except (KeyError, ValueError, TypeError):
             raise damaged(seq) from None
         yield seq, Event.trusted(uid, slug, occurred, device, device_seq, said)
-
-
-def select_rows(connection: Connection, quad: str) -> list[tuple[int, bytes, str, str]]:
-    """(ms since 1970 UTC, id, kind, payload) of a quad, by time and id; nothing is parsed."""
-    if connection.dialect.name == "sqlite":
-        # Straight from the driver: the columns hold these values already, and wrapping them is half the time.
-        cursor = connection.connection.cursor()
-        try:
-            cursor.execute(
-                "SELECT occurred, event_id, kind, payload FROM event WHERE quad = ? "
-                "ORDER BY occurred, event_id",
-                (quad,),
-            )
-            return list(cursor.fetchall())
-        finally:
-            cursor.close()
-    column = schema.event.c
-    query = (
-        sa.select(column.occurred, column.event_id, column.kind, column.payload)
-        .where(column.quad == quad)
-        .order_by(column.occurred, column.event_id)
-    )
-    return [(milliseconds(o), i.bytes, k, p) for o, i, k, p in connection.execute(query)]
 
 
 def damaged(seq: int) -> StoreError:

@@ -47,7 +47,7 @@ def milliseconds(when: datetime) -> int:
 
 def moment(ms: int) -> datetime:
     """The UTC moment ``ms`` after 1970-01-01; the inverse of ``milliseconds``."""
-    return _EPOCH + timedelta(milliseconds=ms)
+    return _EPOCH + timedelta(0, 0, 0, ms)  # by place: by name takes twice as long
 
 
 def uuid7(ms: int, random: int) -> UUID:

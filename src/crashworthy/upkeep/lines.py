@@ -6,6 +6,7 @@ same event has the same bytes everywhere and a digest of them means something.
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -24,6 +25,7 @@ __all__ = [
     "payload_text",
     "read_journal",
     "read_lines",
+    "said_digest",
     "to_line",
     "trusted_payload",
     "write_lines",
@@ -34,12 +36,20 @@ VERSION: Final = 1
 
 _LINE_LIMIT: Final = 64 * 1024
 _IDS: Final = frozenset({"target", "replaced_by", "crash"})
+# A journal is read payload by payload: what ``json.loads`` does around these two is half of its time.
+_scan: Final = json.JSONDecoder().raw_decode
+_set: Final = object.__setattr__
 _HEAD: Final = ("v", "id", "quad", "kind", "occurred", "device", "seq")
 
 
 def payload_text(event: Event) -> str:
     """The payload alone as canonical JSON."""
     return json.dumps(event.payload.to_json(), separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+
+
+def said_digest(kind: str, payload: str) -> bytes:
+    """What tells one thing said from every other: 16 bytes of SHA-256 over kind and canonical payload."""
+    return hashlib.sha256(f"{kind}\n{payload}".encode()).digest()[:16]
 
 
 def trusted_payload(kind: str, text: str) -> Payload:
@@ -49,15 +59,20 @@ def trusted_payload(kind: str, text: str) -> Payload:
         ValueError, KeyError: when the text was damaged since.
     """
     cls = KINDS[kind]
-    values = json.loads(text)
+    values, end = _scan(text)
+    if end != len(text):
+        raise ValueError("there is more than one JSON value")
     payload: Payload = object.__new__(cls)
     for name in cls.rules:
-        value = values[name] if name in values else cls.defaults[name]
+        if name not in values:
+            _set(payload, name, cls.defaults[name])
+            continue
+        value = values[name]
         if type(value) is list:
             value = tuple(value)
         elif name in _IDS and value is not None:
             value = UUID(value)
-        object.__setattr__(payload, name, value)
+        _set(payload, name, value)
     return payload
 
 

@@ -15,8 +15,6 @@ from typing import TYPE_CHECKING
 from crashworthy.upkeep.history import CheckRow
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     from crashworthy.upkeep.payloads import Check
 
 __all__ = ["ScrewLedger"]
@@ -59,7 +57,7 @@ class ScrewLedger:
         self.batches = [_Batch(count, 0.0, 0.0, 0)]
         self.left_loose = 0
         self.rows: list[CheckRow] = []
-        self.last_check: datetime | int | None = None
+        self.last_check: int | None = None
         self._missing_at: int | None = None
 
     @property
@@ -115,7 +113,7 @@ class ScrewLedger:
         self.left_loose = 0
         self._slams_seen = self.meter.slams
 
-    def check(self, check: Check, occurred: datetime | int) -> None:
+    def check(self, check: Check, occurred: int) -> None:
         """One look at the group."""
         if check.tightened == "all" and len(self.batches) == 1 and not self.left_loose:
             self._plain_check(check)

@@ -101,8 +101,9 @@ class JournalBench(FleetBench):
 
         Raises:
             NotFoundError: no quad has that slug.
+            StoreError: a row was damaged outside this program.
         """
-        from crashworthy.upkeep.state import fold, fold_rows, screws_of
+        from crashworthy.upkeep.state import fold_columns, screws_of
 
         self.require(slug)
         try:
@@ -115,12 +116,9 @@ class JournalBench(FleetBench):
             cache: dict[str, tuple[object, QuadHistory]] = self.__dict__.setdefault("_histories", {})
             known = cache.get(slug)
             if known is None or known[0] != stamp:
-                try:
-                    rows = self.store.history_rows(slug)
-                    history = fold_rows(slug, rows, screws_of(joints), priors=priors)
-                except (KeyError, ValueError, TypeError):
-                    # A row was damaged: the slow way names it.
-                    history = fold(slug, self.store.events(slug), screws_of(joints), priors=priors)
+                said: dict[bytes, Payload] = self.__dict__.setdefault("_payloads_read", {})
+                columns = self.store.columns(slug, said)
+                history = fold_columns(slug, columns, screws_of(joints), priors=priors)
                 known = (stamp, history)
                 cache[slug] = known
             return known[1]
