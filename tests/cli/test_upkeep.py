@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
 
@@ -67,6 +69,31 @@ def test_counts_leave_one_fleet_and_inform_another(demo, tmp_path):
     assert ruled_lines_fit(said.out)
     file.write_text("nonsense", encoding="utf-8")
     assert demo("crew", file).code == 2
+
+
+def test_counts_of_others_are_kept_by_name_and_removed(demo, tmp_path):
+    """`crew FILE --keep NAME` keeps counts, every later report has them, `--drop NAME` removes them."""
+    file = tmp_path / "counts.json"
+    own = demo("crew", "--export").json
+    file.write_text(
+        json.dumps([{**own[0], "label": "Heron", "packs": own[0]["packs"] + 7}]), encoding="utf-8"
+    )
+    alone = demo("crew", "--json").json
+    kept = demo("crew", file, "--keep", "the mill")
+    assert kept.code == 0, kept.err
+    assert "Kept: Heron of the mill" in kept.err
+    assert "Given by the mill on 20" in kept.out
+    after = demo("crew", "--json").json
+    assert after["quads"] == alone["quads"] + 1
+    assert "Heron (the mill)" in after["items"][0]["labels"]
+    assert [g["source"] for g in after["given"]] == ["the mill"]
+    assert "Heron" not in demo("crew", "--export").out
+    file.write_text(json.dumps(own), encoding="utf-8")
+    twice = demo("crew", file, "--keep", "the mill")
+    assert twice.code == 2
+    assert "own quads are counted already" in twice.err
+    assert demo("crew", "--drop", "the mill", "--json").json == alone
+    assert demo("crew", "--drop", "the mill").code == 2
 
 
 def test_lives_names_what_to_retire_and_what_was_lived(demo):

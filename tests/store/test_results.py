@@ -96,3 +96,18 @@ def test_impossible_stock_is_refused(store):
         with pytest.raises(StoreError):
             store.set_stock(item, count)
     assert store.stock() == {}
+
+
+def test_counts_of_others_are_replaced_by_source_and_removed(store):
+    """A source's new counts take the place of all it gave before; another's stay."""
+    store.keep_given("mill", [("Heron", "{}"), ("Teal", "{}")])
+    store.keep_given("quarry", [("Heron", '{"x":1}')])
+    store.keep_given("mill", [("Teal", '{"y":2}')])
+    assert [(g.source, g.label, g.counts) for g in store.given()] == [
+        ("mill", "Teal", '{"y":2}'),
+        ("quarry", "Heron", '{"x":1}'),
+    ]
+    assert store.given()[0].taken.tzinfo is not None
+    assert store.drop_given("mill") == 1
+    with pytest.raises(NotFoundError, match="quarry"):
+        store.drop_given("mill")

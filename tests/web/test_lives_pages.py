@@ -60,6 +60,30 @@ def test_crew_shows_counts_of_others_and_refuses_nonsense(client: httpx.Client, 
     assert "bad.json" in bad.text
 
 
+def test_crew_keeps_counts_of_others_by_name_and_removes_them(client: httpx.Client, site: str) -> None:
+    """With a name, counts stay on the page and can be removed; a note among them is refused."""
+    counts = client.get("/crew/counts.json").json()
+    other = [q | {"label": "Heron", "packs": 41} for q in counts[:1]]
+    origin = {"origin": site}
+
+    def post(rows: list[dict[str, object]], source: str) -> httpx.Response:
+        files = {"counts": ("a.json", json.dumps(rows))}
+        return client.post(
+            "/crew", files=files, data={"source": source}, headers=origin, follow_redirects=True
+        )
+
+    said = words(post(other, "the mill"))
+    assert "Kept: Heron of the mill: 41 packs" in said
+    assert "3 quads" in said
+    assert "Heron (the mill)" in words(client.get("/crew"))
+    private = post([other[0] | {"notes": ["at the quarry"]}], "the mill")
+    assert 400 <= private.status_code < 500
+    assert "more than counts: notes" in private.text
+    gone = client.post("/crew/remove", data={"source": "the mill"}, headers=origin, follow_redirects=True)
+    assert "Heron" not in words(gone)
+    assert client.post("/crew/remove", data={"source": "the mill"}, headers=origin).status_code == 404
+
+
 @pytest.mark.parametrize("name", ["0123456789abcdef.jpg", "..%2Ffleet.db", "x.svg"])
 def test_a_picture_that_is_not_here_is_not_found(client: httpx.Client, name: str) -> None:
     """Only kept pictures are served, by their own names."""

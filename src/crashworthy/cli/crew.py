@@ -78,29 +78,44 @@ def crew(
     export: Annotated[
         bool, typer.Option("--export", help="Print this fleet's counts, and nothing else of it, for others.")
     ] = False,
+    keep: Annotated[
+        str | None,
+        typer.Option("--keep", help="Keep the counts under this name, in place of what it gave before."),
+    ] = None,
+    drop: Annotated[
+        str | None, typer.Option("--drop", help="Remove the counts that were kept under this name.")
+    ] = None,
     data: Data = None,
     store: Store = None,
     as_json: Json = False,
 ) -> None:
     """Pool what several quads know: break rates and screw lives, each informed by the others.
 
-    Example: crashworthy crew dunlin-counts.json
+    Example: crashworthy crew dunlin-counts.json --keep "the mill"
     """
     from crashworthy.upkeep.crew import read_counts
 
-    others: list[QuadCounts] = []
-    for path in files or ():
-        try:
-            others += read_counts(path.read_text(encoding="utf-8"), str(path))
-        except (OSError, UnicodeDecodeError) as problem:
-            raise typer.BadParameter(f"{path}: {getattr(problem, 'strerror', '') or 'is not text'}") from None
+    texts = [(_text(path), str(path)) for path in files or ()]
+    if keep is not None and len(texts) != 1:
+        raise typer.BadParameter("--keep takes one file, for what it holds replaces what was given before")
     with opened(data, store) as workshop:
         if export:
             print_json([workshop.counts(slug).to_json() for slug in workshop.names()])
             return
-        report = workshop.crew(others)
+        if drop is not None:
+            gone = workshop.drop_counts(drop)
+            typer.echo(
+                f"Removed the counts of {gone} {'quad' if gone == 1 else 'quads'} that {drop} gave.", err=True
+            )
+        others: list[QuadCounts] = []
+        if keep is not None:
+            for given in workshop.take_counts(keep, *texts[0]):
+                typer.echo(f"Kept: {given.summary()}", err=True)
+        else:
+            others = [counts for text, name in texts for counts in read_counts(text, name)]
+        report, kept = workshop.crew(others), workshop.given()
     if as_json:
-        print_json(report.to_json())
+        print_json(report.to_json() | {"given": [g.to_json() for g in kept]})
         return
     say(report.summary())
     if report.items:
@@ -126,6 +141,17 @@ def crew(
     for pool in report.screws:
         say(f"{pool.summary()[:1].upper()}{pool.summary()[1:]}")
     say("Own: broken over simulated. Pooled: the same, informed by the crew.")
+    for source in dict.fromkeys(g.source for g in kept):
+        mine = [g for g in kept if g.source == source]
+        names = ", ".join(g.counts.label for g in mine)
+        say(f"Given by {source} on {mine[0].taken:%Y-%m-%d}: {names}.")
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as problem:
+        raise typer.BadParameter(f"{path}: {getattr(problem, 'strerror', '') or 'is not text'}") from None
 
 
 def _short(x: float) -> str:

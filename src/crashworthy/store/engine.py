@@ -1,4 +1,4 @@
-"""One open store: the journal, the quads, the results and the stock of spares."""
+"""One open store: the journal, and the shelf with everything else."""
 
 from __future__ import annotations
 
@@ -8,13 +8,13 @@ from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, datetime
 from itertools import islice
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Self
 from uuid import UUID
 
 import sqlalchemy as sa
 
 from crashworthy.errors import JournalError, NotFoundError, Problem, StoreError
-from crashworthy.store import journal, results, schema
+from crashworthy.store import journal, schema
 from crashworthy.store.connect import (
     Address,
     make_engine,
@@ -25,14 +25,10 @@ from crashworthy.store.connect import (
 )
 from crashworthy.store.journal import AppendResult, Page
 from crashworthy.store.migrate import ensure_schema
-from crashworthy.store.results import CampaignRecord, LogRecord, QuadRecord
+from crashworthy.store.shelf import Shelf
 from crashworthy.upkeep.events import Event, IdMaker, Scribe, amend, retract
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from numpy.typing import NDArray
-
     from crashworthy.store.backup import BackupReport, VerifyReport
     from crashworthy.upkeep.columns import Columns
     from crashworthy.upkeep.payloads import Payload
@@ -97,7 +93,7 @@ def _make_folder(address: Address, create: bool) -> None:
         raise StoreError(Problem(what, "give a folder that you may write to", address.shown)) from None
 
 
-class Store:
+class Store(Shelf):
     """An open store. Safe to use from several threads: every call is one short transaction of its own."""
 
     def __init__(
@@ -108,8 +104,8 @@ class Store:
         entropy: Callable[[int], bytes] = os.urandom,
     ) -> None:
         """Take an engine whose schema is up to date; ``open_store`` does that."""
-        self.engine, self.address = engine, address
-        self._clock, self._ids = clock, IdMaker(clock, entropy)
+        super().__init__(engine, address, clock)
+        self._ids = IdMaker(clock, entropy)
 
     def __enter__(self) -> Self:
         """Use in a ``with``."""
@@ -280,117 +276,6 @@ class Store:
         """The highest number that a device has given, 0 when none."""
         with reading(self.engine, self.address) as connection:
             return journal.last_device_seq(connection, device)
-
-    # Quads
-
-    def add_quad(self, slug: str, name: str, *, sheet: str, digest: str, path: str = "") -> QuadRecord:
-        """Register a quad, or replace the sheet of one."""
-        record = QuadRecord(slug, name, sheet, path, digest, self._clock())
-        with writing(self.engine, self.address) as connection:
-            results.write_quad(connection, record)
-        return self.quad(slug)
-
-    def quads(self) -> tuple[QuadRecord, ...]:
-        """Every registered quad, by slug."""
-        with reading(self.engine, self.address) as connection:
-            return results.read_quads(connection)
-
-    def quad(self, slug: str) -> QuadRecord:
-        """One registered quad.
-
-        Raises:
-            NotFoundError: there is none of that name.
-        """
-        known = {record.slug: record for record in self.quads()}
-        if slug not in known:
-            names = ", ".join(known) or "none yet"
-            raise NotFoundError(Problem(f"no quad is called {slug[:64]!r}", f"there is: {names}"))
-        return known[slug]
-
-    def remove_quad(self, slug: str) -> None:
-        """Take a quad off the list; its events and results stay.
-
-        Raises:
-            NotFoundError: there is none of that name.
-        """
-        with writing(self.engine, self.address) as connection:
-            if results.delete_quad(connection, slug):
-                return
-        self.quad(slug)
-
-    # Campaigns and flight logs
-
-    def save_campaign(
-        self,
-        quad: str,
-        *,
-        digest: str,
-        seed: int,
-        n: int,
-        scenario: Mapping[str, Any],
-        summary: Mapping[str, Any],
-        arrays: Mapping[str, NDArray[Any]],
-    ) -> str:
-        """Keep a finished campaign under the key of its question; returns the key."""
-        key = results.campaign_key(quad, digest, seed, n, scenario)
-        record = CampaignRecord(
-            key, quad, digest, seed, n, dict(scenario), dict(summary), self._clock(), arrays
-        )
-        with writing(self.engine, self.address) as connection:
-            results.write_campaign(connection, record)
-        return key
-
-    def load_campaign(self, key: str) -> CampaignRecord:
-        """A campaign with its arrays.
-
-        Raises:
-            NotFoundError: there is none of that key.
-        """
-        with reading(self.engine, self.address) as connection:
-            return results.read_campaign(connection, key)
-
-    def campaigns(self, quad: str | None = None) -> tuple[CampaignRecord, ...]:
-        """Campaigns without their arrays, newest first."""
-        with reading(self.engine, self.address) as connection:
-            return results.read_campaigns(connection, quad)
-
-    def save_log(self, quad: str, *, file: str, sha256: str, report: Mapping[str, Any]) -> str:
-        """Keep the report of a flight log under the key of its content; returns the key."""
-        key = results.log_key(quad, sha256)
-        with writing(self.engine, self.address) as connection:
-            results.write_log(connection, LogRecord(key, quad, file, sha256, dict(report), self._clock()))
-        return key
-
-    def load_log(self, key: str) -> LogRecord:
-        """One report.
-
-        Raises:
-            NotFoundError: there is none of that key.
-        """
-        with reading(self.engine, self.address) as connection:
-            return results.read_log(connection, key)
-
-    def logs(self, quad: str | None = None) -> tuple[LogRecord, ...]:
-        """Reports, newest first."""
-        with reading(self.engine, self.address) as connection:
-            return results.read_logs(connection, quad)
-
-    # Stock of spares
-
-    def stock(self) -> dict[str, int]:
-        """Spares on hand, by item."""
-        with reading(self.engine, self.address) as connection:
-            return results.read_stock(connection)
-
-    def set_stock(self, item: str, count: int) -> None:
-        """Set how many of an item are on hand."""
-        with writing(self.engine, self.address) as connection:
-            results.write_stock(connection, item, count)
-
-    def change_stock(self, item: str, change: int) -> int:
-        """Add to or take from what is on hand, never below nothing; returns what is there now."""
-        with writing(self.engine, self.address) as connection:
-            return results.change_stock(connection, item, change)
 
     # Safety
 

@@ -30,6 +30,7 @@ __all__ = [
     "event",
     "event_kind",
     "flight_log",
+    "given",
     "insert_into",
     "metadata",
     "quad",
@@ -39,7 +40,7 @@ __all__ = [
     "version",
 ]
 
-HEAD: Final = "0003"
+HEAD: Final = "0004"
 """The newest migration; a test holds it equal to the newest file in ``migrations/versions``."""
 
 VERSION_TABLE: Final = "crashworthy_version"
@@ -191,6 +192,16 @@ stock: Final = _table(
     sa.Column("item", sa.Text, primary_key=True),
     sa.Column("count", BigWhole, nullable=False),
     sa.CheckConstraint("count >= 0", name="count"),
+)
+
+
+# Counts that others of the crew gave: no event of theirs, one row for each of their quads.
+given: Final = _table(
+    "given",
+    sa.Column("source", sa.Text, primary_key=True),
+    sa.Column("label", sa.Text, primary_key=True),
+    sa.Column("counts", sa.Text, nullable=False),
+    sa.Column("taken", UtcDateTime, nullable=False),
 )
 
 

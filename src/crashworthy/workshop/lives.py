@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from crashworthy.workshop.crashes import CrashBench
+from crashworthy.workshop.given import GivenBench
 from crashworthy.workshop.journal import JournalBench
 
 if TYPE_CHECKING:
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 __all__ = ["LifeBench"]
 
 
-class LifeBench(CrashBench, JournalBench):
+class LifeBench(CrashBench, JournalBench, GivenBench):
     """What follows for the bench from build, crash tests and journal."""
 
     def torque_card(self, sheet_or_slug: str, depths: Mapping[str, float] | None = None) -> TorqueCard:
@@ -165,23 +166,20 @@ class LifeBench(CrashBench, JournalBench):
         return counts_of(quad.name, history, rates, quad.joints, priors)
 
     def crew(self, others: Iterable[QuadCounts] = ()) -> CrewReport:
-        """What this fleet knows together, with the counts that others gave.
+        """What this fleet knows together with the counts that others gave.
 
         Quads that were never crash-tested give their screws alone.
+
+        Args:
+            others: counts besides those that were kept (``take_counts``).
 
         Raises:
             JournalError: there is no quad at all.
         """
-        from crashworthy.errors import CrashworthyError
         from crashworthy.upkeep.crew import crew
 
-        own = []
-        for slug in self.names():
-            try:
-                own.append(self.counts(slug))
-            except CrashworthyError:
-                continue  # a sheet that cannot be read now gives nothing; the fleet page says why
-        return crew([*own, *others])
+        kept = (given.named() for given in self.given())
+        return crew([*self.own_counts(), *kept, *others])
 
     def crash_loads(self, slug: str) -> CrashLoads | None:
         """Loads of the newest crash test of this very build, or None when there is none.

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
+from urllib.parse import quote
 
-from fastapi import APIRouter, Request, Response, UploadFile
+from fastapi import APIRouter, Form, Request, Response, UploadFile
+from fastapi.responses import RedirectResponse
 from starlette.concurrency import run_in_threadpool
 
-from crashworthy.errors import CrashworthyError
+from crashworthy.errors import CrashworthyError, JournalError, Problem
 from crashworthy.pictures import plots
 from crashworthy.upkeep.crew import read_counts
 from crashworthy.web.problems import status_of
@@ -17,7 +19,6 @@ from crashworthy.web.views import page, svg, workshop
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from crashworthy.errors import Problem
     from crashworthy.upkeep.crew import CrewReport, QuadCounts
 
 router = APIRouter(include_in_schema=False)
@@ -52,45 +53,71 @@ def pooled_bars(report: CrewReport) -> str:
 
 
 def _page(
-    request: Request, others: Sequence[QuadCounts], problems: Sequence[Problem], status: int
+    request: Request,
+    others: Sequence[QuadCounts] = (),
+    problems: Sequence[Problem] = (),
+    status: int = 200,
+    *,
+    source: str = "",
+    said: str = "",
 ) -> Response:
     shop = workshop(request)
-    report = shop.crew(others) if shop.names() or others else None
+    given = shop.given()
+    report = shop.crew(others) if shop.names() or others or given else None
     return page(
         request,
         "crew.html",
         report=report,
         bars=svg(pooled_bars(report)) if report else "",
         others=[q.label for q in others],
+        given=given,
+        sources=list(dict.fromkeys(g.source for g in given)),
+        source=source,
+        said=said,
         problems=problems,
         status=status,
     )
 
 
 @router.get("/crew")
-def crew(request: Request) -> Response:
-    """This fleet alone."""
-    return _page(request, (), (), 200)
+def crew(request: Request, kept: str = "") -> Response:
+    """This fleet with the counts of others that are kept; ``kept`` is the source just taken in."""
+    given = [g for g in workshop(request).given() if kept and g.source == kept]
+    return _page(request, said=f"Kept: {' '.join(g.summary() for g in given)}" if given else "")
 
 
 @router.post("/crew")
-async def joined(request: Request, counts: list[UploadFile]) -> Response:
-    """This fleet with the counts of others; they are shown and not kept."""
+async def joined(request: Request, counts: list[UploadFile], source: Annotated[str, Form()] = "") -> Response:
+    """Take in counts of others under the name of ``source``; without one they are shown and not kept."""
     texts = [(file.filename or "counts", await file.read(LIMIT + 1)) for file in counts]
-    return await run_in_threadpool(_joined, request, texts)
+    return await run_in_threadpool(_joined, request, texts, source.strip())
 
 
-def _joined(request: Request, texts: Sequence[tuple[str, bytes]]) -> Response:
+def _joined(request: Request, texts: Sequence[tuple[str, bytes]], source: str) -> Response:
     others: list[QuadCounts] = []
     problems: list[Problem] = []
     status = 200
-    for name, data in texts:
-        try:
-            others += read_counts(data.decode("utf-8", "replace") if len(data) <= LIMIT else "", name)
-        except CrashworthyError as error:
-            problems += error.problems
-            status = status_of(error)
-    return _page(request, others, problems, status)
+    try:
+        if source and len(texts) > 1:
+            what = f"{source[:40]!r} gives {len(texts)} files"
+            raise JournalError(Problem(what, "take one file for each name", field="source"))
+        for name, data in texts:
+            text = data.decode("utf-8", "replace") if len(data) <= LIMIT else ""
+            if source:
+                kept = workshop(request).take_counts(source, text, name)
+                return RedirectResponse(f"/crew?kept={quote(kept[0].source)}#given", 303)
+            others += read_counts(text, name)
+    except CrashworthyError as error:
+        problems += error.problems
+        status = status_of(error)
+    return _page(request, others, problems, status, source=source)
+
+
+@router.post("/crew/remove")
+def removed(request: Request, source: Annotated[str, Form()]) -> Response:
+    """Remove what a source gave."""
+    workshop(request).drop_counts(source)
+    return RedirectResponse("/crew#given", 303)
 
 
 @router.get("/crew/counts.json")
