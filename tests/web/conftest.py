@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from playwright.sync_api import Browser, Page
+    from playwright.sync_api import Browser, Page, Playwright
 
 ARGUMENTS = (
     "--no-sandbox",
@@ -87,15 +87,26 @@ def _chromium() -> str:
 
 
 @pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    """Headless Chromium."""
-    path = _chromium()
+def play() -> Iterator[Playwright]:
+    """What drives Chromium."""
     from playwright.sync_api import sync_playwright
 
-    with sync_playwright() as play:
-        opened = play.chromium.launch(executable_path=path, headless=True, args=list(ARGUMENTS))
-        yield opened
-        opened.close()
+    with sync_playwright() as playwright:
+        yield playwright
+
+
+@pytest.fixture(scope="session")
+def chromium_options() -> dict[str, Any]:
+    """How Chromium is started, for a browser as for a profile that stays on the disk."""
+    return {"executable_path": _chromium(), "headless": True, "args": list(ARGUMENTS)}
+
+
+@pytest.fixture(scope="session")
+def browser(play: Playwright, chromium_options: dict[str, Any]) -> Iterator[Browser]:
+    """Headless Chromium."""
+    opened = play.chromium.launch(**chromium_options)
+    yield opened
+    opened.close()
 
 
 class Watched:

@@ -84,7 +84,7 @@ def test_a_crash_is_two_taps_and_can_be_taken_back(watched: Watched, shop: Works
     tap(page, "Crash", "Slam")
     said(page, "Crash, slam is in the journal")
     assert len(shop.history("dunlin").crashes) == crashes + 1
-    page.get_by_role("button", name="Undo").click()
+    page.get_by_role("button", name="Undo", exact=True).click()
     said(page, "Undo of crash, slam is in the journal")
     assert len(shop.history("dunlin").crashes) == crashes
     watched.clean()
@@ -144,7 +144,7 @@ def test_a_lost_answer_does_not_make_two_entries(watched: Watched, shop: Worksho
     said(page, "kept on this device")
     page.evaluate("dispatchEvent(new Event('online'))")
     page.locator("#outbox").wait_for(state="hidden")
-    assert tries == [201, 200]
+    assert tries == [200, 200]
     assert shop.history("dunlin").packs == packs + 1
 
 
@@ -153,10 +153,15 @@ def test_a_refused_entry_is_shown_and_blocks_no_other(watched: Watched, shop: Wo
     packs = shop.history("dunlin").packs
     page = watched.go("/quads/dunlin/field")
     page.evaluate(
-        """localStorage.setItem('crashworthy.outbox', JSON.stringify([{
-            id: '01890000-0000-7000-8000-000000000000', device: 'web-x', device_seq: 1, quad: 'dunlin',
-            kind: 'crash', payload: {severity: 'total'}, occurred: '2026-05-01T10:00:00Z',
-            label: 'Odd crash'}]))"""
+        """async () => {
+            const { openDB } = await import('/static/vendor/idb.js');
+            const db = await openDB('crashworthy', 1);
+            await db.put('entries', {
+                id: '01890000-0000-7000-8000-000000000000', device: 'web-x', device_seq: 1, quad: 'dunlin',
+                kind: 'crash', payload: {severity: 'total'}, occurred: '2026-05-01T10:00:00Z',
+                label: 'Odd crash', person: '', crew: ''});
+            db.close();
+        }"""
     )
     tap(page, "Pack", "No crash")
     said(page, "is in the journal")

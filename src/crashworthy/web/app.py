@@ -30,6 +30,7 @@ from crashworthy.web.pages import (
     journal,
     kit,
     lives,
+    offline,
     people,
     placement,
 )
@@ -89,6 +90,7 @@ def create_app(
         journal,
         crew,
         people,
+        offline,
         evidence,
         jobs,
         api,

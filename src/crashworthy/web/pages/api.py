@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from typing import Any
+from uuid import UUID
 
 from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from crashworthy.errors import JournalError, Problem
+from crashworthy.errors import JournalError, NotFoundError, Problem
+from crashworthy.store.journal import AppendResult
 from crashworthy.upkeep.events import Event
 from crashworthy.upkeep.payloads import payload_from
 from crashworthy.web.views import workshop
@@ -29,15 +31,75 @@ class EventIn(BaseModel):
     payload: dict[str, Any] = Field(default_factory=dict)
 
 
+def _event(slug: str, event: EventIn) -> Event:
+    values: Any = event.model_dump(exclude={"kind", "payload"})  # Event cleans each field by its rule
+    return Event(quad=slug, payload=payload_from(event.kind, event.payload), **values)
+
+
 @router.post("/quads/{slug}/events", status_code=201)
 def add_event(request: Request, slug: str, event: EventIn) -> JSONResponse:
     """Append one event: 201 when it is new, 200 when this very event was here already."""
-    values: Any = event.model_dump(exclude={"kind", "payload"})  # Event cleans each field by its rule
-    made = Event(quad=slug, payload=payload_from(event.kind, event.payload), **values)
-    result = workshop(request).append([made])
+    result = workshop(request).append([_event(slug, event)])
     if result.rejected:
         raise JournalError(*(Problem(r.reason, "", field="id") for r in result.rejected))
     return JSONResponse(result.to_json(), 201 if result.accepted else 200)
+
+
+class LooseEvent(BaseModel):
+    """One event of a batch: read leniently, so that one bad entry is refused by itself."""
+
+    model_config = ConfigDict(extra="allow")
+
+    id: UUID = Field(description="UUID made by the client")
+    quad: str = Field(max_length=80)
+
+
+class Batch(BaseModel):
+    """Entries of one device, in the order in which they were made."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    events: list[LooseEvent] = Field(max_length=200)
+
+
+def _reason(problem: Problem) -> str:
+    remedy = f"({problem.remedy})" if problem.remedy else ""
+    return " ".join(x for x in (problem.field, problem.what, remedy) if x)
+
+
+@router.post("/events")
+def add_events(request: Request, batch: Batch) -> JSONResponse:
+    """Append a batch: every entry is acknowledged or refused by its id, and a bad one stops no other.
+
+    ``now`` is the server's clock, by which a phone with a wrong one corrects itself.
+    """
+    shop = workshop(request)
+    good: list[Event] = []
+    refused: list[dict[str, str]] = []
+
+    def refuse(event: UUID, *reasons: str) -> None:
+        refused.append({"id": str(event), "reason": "; ".join(reasons)})
+
+    for row in batch.events:
+        try:
+            one = EventIn.model_validate({**(row.model_extra or {}), "id": str(row.id)})
+            good.append(_event(row.quad, one))
+        except ValidationError as error:
+            refuse(row.id, *(f"{'.'.join(map(str, e['loc']))}: {e['msg']}" for e in error.errors()))
+        except JournalError as error:
+            refuse(row.id, *map(_reason, error.problems))
+    try:
+        results = shop.append(good)  # one transaction, as a phone that comes home sends a day at once
+    except (JournalError, NotFoundError):
+        results = AppendResult()
+        for event in good:
+            try:
+                results += shop.append([event])
+            except (JournalError, NotFoundError) as error:
+                refuse(event.id, *map(_reason, error.problems))
+    body = results.to_json()
+    body["rejected"] += refused
+    return JSONResponse({**body, "now": shop.store.now().isoformat()})
 
 
 @router.get("/quads/{slug}/due")

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 from fastapi import APIRouter, Request, Response
 
 from crashworthy.upkeep.history import SEVERITIES
+from crashworthy.web.pages.journal import rows_of
 from crashworthy.web.pages.shared import due_bars
 from crashworthy.web.views import page, svg, workshop
 
@@ -17,6 +19,12 @@ if TYPE_CHECKING:
     from crashworthy.upkeep.due import Due
 
 router = APIRouter(include_in_schema=False)
+
+RECENT = 120
+"""Entries looked through for those of the last day."""
+
+DAY = 36
+"""Hours of entries given to the page, which knows where midnight was where it is read."""
 
 SEVERITY_WORDS = {"scuff": "flew on", "hit": "stopped it", "slam": "full speed"}
 
@@ -42,8 +50,17 @@ def found_buttons(due: Due) -> list[dict[str, str]]:
 
 
 def _now(request: Request, slug: str) -> dict[str, Any]:
-    dues: Sequence[Due] = workshop(request).due(slug)
-    return {"dues": dues, "bars": svg(due_bars(dues)), "sentence": _sentence(dues)}
+    shop = workshop(request)
+    dues: Sequence[Due] = shop.due(slug)
+    day = shop.store.now() - timedelta(hours=DAY)
+    recent = [r for r in rows_of(shop.events(slug, limit=RECENT)) if r["when"] >= day and not r["gone"]]
+    return {
+        "dues": dues,
+        "bars": svg(due_bars(dues)),
+        "sentence": _sentence(dues),
+        "recent": recent,
+        "asked": shop.store.now(),
+    }
 
 
 def _sentence(dues: Sequence[Due]) -> str:

@@ -71,6 +71,15 @@ def add(request: Request, text: Annotated[str, Form()]) -> Response:
     return RedirectResponse(f"/quads/{slug}/build", 303)
 
 
+@router.get("/field")
+def field(request: Request) -> Response:
+    """Where the home screen leads: the field sheet of the quad used last."""
+    names = workshop(request).names()
+    last = request.cookies.get("quad", "")
+    slug = last if last in names else next(iter(names), "")
+    return RedirectResponse(f"/quads/{slug}/field" if slug else "/", 303)
+
+
 @router.get("/quads/{slug}")
 def quad(request: Request, slug: str) -> Response:
     """A quad's own address leads to its field sheet."""

@@ -71,7 +71,8 @@ def event_words(event: Event) -> str:
             return str(other)
 
 
-def _rows(events: Iterable[Event]) -> list[dict[str, Any]]:
+def rows_of(events: Iterable[Event]) -> list[dict[str, Any]]:
+    """What a page shows of each event; one that was taken back is marked as gone."""
     listed = list(events)
     gone = {e.payload.target for e in listed if e.kind == "retraction"}  # type: ignore[attr-defined] # by its kind
     rows: list[dict[str, UUID | datetime | str | bool]] = [
@@ -94,7 +95,7 @@ def journal(request: Request, slug: str, page_number: int = 1) -> Response:
     shop = workshop(request)
     history = shop.history(slug)
     number = min(max(1, page_number), 1000)
-    rows = _rows(shop.events(slug, limit=number * SHOWN + 1))
+    rows = rows_of(shop.events(slug, limit=number * SHOWN + 1))
     swaps, breaks = sum(history.swaps.values()), sum(history.breaks.values())
     sentence = (
         f"{plural(history.packs, 'pack')} and {plural(len(history.crashes), 'crash', 'crashes')}:"

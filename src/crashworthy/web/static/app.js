@@ -1,35 +1,57 @@
 // What every page needs: entries that survive a lost network, local times, drop zones, forms that keep their text.
-import { count, flush, list, record, drop, retry } from './outbox.js';
+import { about, count, flush, list, drop, ready, record, retry, strangers } from './outbox.js';
 
 const outbox = document.getElementById('outbox');
+const plural = (n, one, many) => `${n} ${n === 1 ? one : many}`;
 
 function showOutbox() {
   const entries = list();
   const refused = entries.filter((e) => e.refused);
   const waiting = entries.length - refused.length;
-  outbox.hidden = entries.length === 0;
+  const others = strangers().length;
+  const { signedOut, offset, durable } = about();
+  outbox.hidden = !(entries.length || others);
   outbox.replaceChildren();
-  if (waiting) outbox.append(`${waiting} ${waiting === 1 ? 'entry waits' : 'entries wait'} for the server; kept here, sent again soon.`);
+  if (waiting) outbox.append(`${plural(waiting, 'entry waits', 'entries wait')} for the server; kept here, sent again soon. `);
+  if (waiting && signedOut) {
+    const link = document.createElement('a');
+    link.href = `/sign-in?then=${location.pathname}`;
+    link.textContent = 'Sign in to send.';
+    outbox.append(link, ' ');
+  }
+  if (waiting && !durable) outbox.append('This browser does not let pages keep things: leave this page open until they are sent. ');
+  if (offset) outbox.append(`This device's clock is ${plural(Math.round(Math.abs(offset) / 60000), 'minute', 'minutes')} ${offset < 0 ? 'fast' : 'slow'}; new entries get the server's time. `);
+  if (others) outbox.append(`${plural(others, 'entry', 'entries')} of somebody else on this device wait until they sign in.`);
   for (const entry of refused) {
     const line = document.createElement('span');
     line.append(` ${entry.label}: ${entry.refused}`);
     const away = document.createElement('button');
     away.type = 'button';
     away.textContent = 'Discard it';
-    away.addEventListener('click', () => { drop(entry.id); showOutbox(); });
+    away.addEventListener('click', () => drop(entry.id));
     const again = document.createElement('button');
     again.type = 'button';
     again.textContent = 'Send again';
-    again.addEventListener('click', async () => { retry(entry.id); await flush(); });
+    again.addEventListener('click', async () => { await retry(entry.id); await flush(); });
     outbox.append(line, again, away);
   }
 }
 addEventListener('outbox', showOutbox);
-showOutbox();
-if (count()) flush();
+ready.then(() => { showOutbox(); if (count()) flush(); });
 addEventListener('online', () => flush());
 document.addEventListener('visibilitychange', () => { if (!document.hidden) flush(); });
 setInterval(() => { if (count()) flush(); }, 5000);
+
+// The field pages are kept for when there is no network, where the browser grants it.
+const keep = document.querySelector('meta[name="keep"]')?.content.split(' ').filter(Boolean) ?? [];
+if ('serviceWorker' in navigator) {
+  navigator.serviceWorker.addEventListener('message', (event) => {
+    if (event.data?.kept) dispatchEvent(new CustomEvent('pages', { detail: event.data.kept }));
+  });
+  navigator.serviceWorker.register('/worker.js').then(() => navigator.serviceWorker.ready)
+    .then((worker) => worker.active.postMessage({ keep })).catch(() => dispatchEvent(new Event('nopages')));
+  navigator.storage?.persist?.();
+}
 
 // Times are stored in UTC and shown where the person is.
 function localTimes(root) {
