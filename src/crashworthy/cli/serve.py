@@ -78,6 +78,10 @@ def serve(
         Path | None, typer.Option("--certificate", help="PEM file of the certificate chain, for https.")
     ] = None,
     key: Annotated[Path | None, typer.Option("--key", help="PEM file of its key.")] = None,
+    lan: Annotated[
+        bool,
+        typer.Option("--lan", help="Serve phones in the local network over https, made on this machine."),
+    ] = False,
     behind: Annotated[
         str,
         typer.Option("--behind", help="Address of the TLS proxy in front; its word is taken, no other's."),
@@ -100,8 +104,10 @@ def serve(
         "certificate": None if certificate is None or key is None else (certificate, key),
         "proxy": behind,
     }
-    if accounts or host not in LOOPBACK:
+    if accounts or lan or host not in LOOPBACK:
         with Hall(data, store, cluster) as hall:
+            if lan:
+                options |= _lan(hall, host, options["allowed_hosts"])
             told = {"data": str(hall.root)}
             _open(hall, port, no_browser, told if as_json else None, **options)
         return
@@ -109,6 +115,20 @@ def serve(
         workshop.cluster = cluster
         told = {"data": str(workshop.folder.root)}
         _open(workshop, port, no_browser, told if as_json else None, **options)
+
+
+def _lan(hall: Hall, host: str, names: tuple[str, ...]) -> dict[str, Any]:
+    """What serving the local network adds: an address, a certificate for it, and the authority behind it."""
+    from crashworthy.errors import Problem, StoreError
+    from crashworthy.web.authority import Authority, lan_addresses
+    from crashworthy.web.serve import LOOPBACK
+
+    found = lan_addresses() if host in LOOPBACK else (host,)
+    if not found:
+        raise StoreError(Problem("this machine is in no local network", "join one, or give --host"))
+    authority = Authority(hall.root / "authority")
+    certificate = authority.leaf([found[0], *names])
+    return {"host": found[0], "certificate": certificate, "authority": authority}
 
 
 def _open(

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
     from pathlib import Path
 
+    from crashworthy.web.authority import Authority
+    from crashworthy.web.lan import TrustServer
     from crashworthy.workshop import Workshop
     from crashworthy.workshop.hall import Hall
 
@@ -85,6 +87,7 @@ def serve(
     ready: Callable[[str], None] | None = None,
     certificate: tuple[Path, Path] | None = None,
     proxy: str = "",
+    authority: Authority | None = None,
 ) -> None:
     """Serve until stopped with Ctrl-C.
 
@@ -98,6 +101,7 @@ def serve(
         ready: called with the address once the server answers; prints it when None.
         certificate: files of the certificate chain and of its key; the server then speaks https.
         proxy: address of the reverse proxy whose word on scheme and sender is taken; "" is none.
+        authority: whose certificate phones are told to trust, on a page beside the app (the next port).
 
     Raises:
         StoreError: no port can be had, or a fleet without accounts would be open to the network.
@@ -146,6 +150,7 @@ def serve(
         if open_browser:
             webbrowser.open(address)
 
+    trust = None if authority is None else _trust(authority, address, host, taken + 1)
     threading.Thread(target=announce, name="announce", daemon=True).start()
     try:
         server.run(sockets=[listener])
@@ -153,3 +158,27 @@ def serve(
         pass
     finally:
         listener.close()
+        if trust is not None:
+            trust.close()
+
+
+def _trust(authority: Authority, address: str, host: str, port: int) -> TrustServer:
+    """Serve the page for phones beside the app, and say on the terminal where it is."""
+    import uvicorn
+
+    from crashworthy.web.lan import TrustServer, qr_text, trust_app
+
+    listener = bind(host, port)
+    here = f"http://{host}:{listener.getsockname()[1]}/"
+
+    def config() -> uvicorn.Config:
+        app = trust_app(authority, address)
+        return uvicorn.Config(app, log_level="warning", access_log=False, lifespan="off", ws="none")
+
+    told = (
+        f"Phones: open {here} once (scan this) and follow the five steps; then use {address}",
+        qr_text(here),
+        f"Fingerprint of this laptop's authority: {authority.fingerprint()}",
+    )
+    sys.stderr.write("\n".join(told) + "\n")
+    return TrustServer(config, listener)

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from crashworthy.accounts.sessions import Guest
     from crashworthy.workshop import Workshop
 
-__all__ = ["SHEETS", "bare", "guest", "lone", "page", "svg", "workshop"]
+__all__ = ["SHEETS", "bare", "guest", "lone", "page", "rendered", "svg", "workshop"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,6 +169,11 @@ def page(
     return answer
 
 
+def rendered(template: str, **context: Any) -> str:
+    """A template that needs no request, as text."""
+    return _environment().get_template(template).render(**context)
+
+
 def lone(
     request: Request,
     template: str,
@@ -177,12 +182,10 @@ def lone(
     **context: Any,
 ) -> Response:
     """A page for a stranger: it stands alone and shows nothing of any fleet."""
-    text = _environment().get_template(template).render(path=request.url.path, **context)
-    return HTMLResponse(text, status, dict(headers or {}))
+    return HTMLResponse(rendered(template, path=request.url.path, **context), status, dict(headers or {}))
 
 
 def bare(request: Request, status: int, title: str, remedy: str) -> Response:
     """A page that says one thing and shows nothing of the fleet."""
     del request
-    text = _environment().get_template("bare.html").render(title=title, remedy=remedy)
-    return HTMLResponse(text, status)
+    return HTMLResponse(rendered("bare.html", title=title, remedy=remedy), status)
