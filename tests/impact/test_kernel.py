@@ -141,6 +141,8 @@ def test_gravity_of_the_whole_is_that_of_the_build(quad, model):
     inertia = craft.inertia - mass * (offset @ offset * np.eye(3) - np.outer(offset, offset))
     for m, r in zip(craft.tip_mass, craft.tip, strict=True):
         inertia = inertia + m * (r @ r * np.eye(3) - np.outer(r, r))
+    for j, a in zip(craft.twist_inertia, craft.axis, strict=False):
+        inertia = inertia + j * np.outer(a, a)
     np.testing.assert_allclose(inertia, quad.mass_properties.inertia, rtol=1e-9, atol=1e-12)
 
 

@@ -85,7 +85,7 @@ def test_without_vectors_the_same_text_runs(scene: Any, monkeypatch: pytest.Monk
 def test_a_broken_arm_loads_its_root_no_further(scene: Any) -> None:
     """With strengths, arms and props break in the run, the account still closes, and nothing heals."""
     model, _ = scene
-    arms = len(model.craft.tip_mass)
+    arms = len(model.craft.rotor)
     strength = np.vstack([np.full((arms, N), 0.3), np.full((arms, N), 50.0)])
     whole, broken = crash(scene, lanes_=1), crash(scene, lanes_=1, strength=strength)
     assert (whole.broken < 0.0).all()

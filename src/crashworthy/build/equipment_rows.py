@@ -32,6 +32,7 @@ __all__ = [
     "CameraPlace",
     "Import",
     "Lead",
+    "Mount",
     "Stack",
     "Strap",
     "View",
@@ -97,6 +98,30 @@ class View(Row):
         return self
 
 
+class Mount(Row):
+    """A soft mount: what it is printed from, or how stiff it is."""
+
+    material: Material = Field(
+        default="tpu", description="the material it is printed from; it sets how stiff the mount is"
+    )
+    k: Annotated[float, Field(ge=0.5, le=5000)] | None = Field(
+        default=None,
+        description="the stiffness, N/mm (0.5 to 5000), when measured: push with a scale and read the way",
+    )
+
+    @model_validator(mode="after")
+    def _known(self) -> Mount:
+        from crashworthy.materials.table import rows
+
+        if self.k is None and (self.material, "mount_stiffness") not in rows():
+            known = ", ".join(sorted(m for m, n in rows() if n == "mount_stiffness"))
+            raise problem(
+                f"no stiffness is tabled for a mount of {self.material!r}",
+                f"give k, N/mm, or use one of: {known}",
+            )
+        return self
+
+
 class CameraPlace(Row):
     """Where the lens is."""
 
@@ -125,6 +150,9 @@ class Camera(Row):
         default=2.0,
         description="how far the entrance pupil lies behind the lens front, mm (a guess unless measured)",
     )
+    mount: Mount | None = Field(
+        default=None, description="{ material } or { k } of a soft mount; left out, it is screwed down hard"
+    )
     mass: Grams = Field(default=7.0, description="the mass of the body, g")
     lens_mass: Grams = Field(default=3.0, description="the mass of the lens with its barrel, g")
     material: Material = Field(default="pc", description="the body's material")
@@ -145,6 +173,11 @@ class Antenna(Row):
     )
     head_l: Length | None = Field(
         default=None, description="the length of the head, mm; left out, as long as it is wide"
+    )
+    flex: Literal["stub", "whip"] | None = Field(
+        default=None,
+        description='how it gives: "stub" tilts about its root, "whip" bends along its length; left out, a '
+        "whip when it has no head and is thinner than 3 mm",
     )
     kind: Literal["dipole", "monopole", "circular", "patch"] = Field(
         default="monopole", description='what it is electrically: "dipole", "monopole", "circular" or "patch"'
@@ -217,6 +250,9 @@ class Lead(Row):
     plug: tuple[Length, Length, Length] | None = Field(
         default=None, description="length, width and height of the plug at the end of the path, mm"
     )
+    joint: Literal["solder", "crimp"] = Field(
+        default="solder", description='how its ends are fixed: "solder" or "crimp"'
+    )
     retained: bool = Field(default=True, description="true when something holds the loop down, else false")
     material: Material = Field(default="copper", description="the material's key in the density table")
 
@@ -237,6 +273,9 @@ class Box(Row):
     at: Point3 = Field(description="the centre of its underside [x, y, z] (it turns about this), mm")
     mass: Grams = Field(description="the mass, g")
     tilt: Degrees = Field(default=0.0, description="nose-up tilt, degrees")
+    mount: Mount | None = Field(
+        default=None, description="{ material } or { k } of a soft mount; left out, it is screwed down hard"
+    )
     holder: Annotated[float, Field(ge=0, le=2000)] = Field(
         default=0.0, description="the mass of its holder, g, added to it"
     )

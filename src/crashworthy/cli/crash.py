@@ -84,6 +84,24 @@ def _words(summary: dict[str, Any], every_part: bool) -> None:
     if len(parts) > len(shown):
         say(f"... and {len(parts) - len(shown)} more parts that seldom break: --all-parts shows them.")
     say()
+    limbs = summary.get("limbs", [])
+    if limbs:
+        table(
+            ("antennas, leads, soft mounts", "load/str., 90 %", "99 %", "travel, mm", "break", "how"),
+            [
+                (
+                    x["label"],
+                    f"{x['utilisation']['p90']:.2f}",
+                    f"{x['utilisation']['p99']:.2f}",
+                    f"{x['travel']['p90']:.0f}",
+                    f"{100 * x['breaks']:.2f}",
+                    x["mode"],
+                )
+                for x in limbs
+            ],
+            right="lrrrrl",
+        )
+        say()
     shock = summary["shock"]
     say(
         f"Boards on their mount: {shock['p50']:.0f} g in half of the crashes, "

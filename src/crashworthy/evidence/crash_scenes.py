@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from crashworthy.impact.arrange import make_craft
 from crashworthy.impact.contact import BED, HERTZ
-from crashworthy.impact.model import make_craft
+from crashworthy.impact.limbs import Limb, Twist
 from crashworthy.impact.obstacle import CYLINDER, PARAMS
 from crashworthy.impact.scene import Scene, plane, run, single_bed
 
@@ -28,11 +29,17 @@ __all__ = [
     "drop",
     "four_arms",
     "free_spin",
+    "half_sine",
     "hertz_drop",
     "hertz_duration",
     "hertz_peak",
+    "limbed",
     "offset_impact",
+    "rim_blow",
     "start",
+    "thrown_back",
+    "tip",
+    "twisting",
     "velocity_step",
 ]
 
@@ -68,8 +75,6 @@ def ball(
         area=np.ones(1),
         normal=np.zeros((1, 3)),
         part=np.zeros(1, dtype=np.int32),
-        arm=-np.ones(1, dtype=np.int32),
-        station=np.zeros(1),
         depth_limit=np.array([math.inf]),
     )
 
@@ -92,17 +97,96 @@ def four_arms(
         area=np.ones(1),
         normal=np.zeros((1, 3)),
         part=np.zeros(1, dtype=np.int32),
-        arm=-np.ones(1, dtype=np.int32),
-        station=np.zeros(1),
         depth_limit=np.array([math.inf]),
-        axis=axis,
-        tip=length * axis,
-        tip_mass=np.full(4, tip_mass),
-        stiffness=np.full((4, 2), stiffness),
-        damping=np.full((4, 2), damping),
-        length=np.full(4, length),
-        moment_capacity=np.ones((4, 2)),
+        limbs=[
+            Limb(
+                place=length * a,
+                axis=a,
+                mass=tip_mass,
+                stiffness=np.array([1.0, 1.0, 20.0]) * stiffness,
+                damping=np.full(3, damping),
+                use=np.array([length, length, 0.0]),
+                length=length,
+                twist=Twist(1e-6, 10.0, 0.0),
+            )
+            for a in axis
+        ],
     )
+
+
+def limbed(
+    core_mass: float, limb: Limb, *, inertia: float = 1.0, point: tuple[float, float, float] | None = None,
+    on_limb: bool = False,
+) -> Craft:  # fmt: skip
+    """A core with one limb, and one contact point: under the core's middle, or on the limb."""
+    return make_craft(
+        core_mass=core_mass,
+        inertia=np.eye(3) * inertia,
+        position=np.array([(0.0, 0.0, 0.0) if point is None else point]),
+        area=np.ones(1),
+        normal=np.zeros((1, 3)),
+        part=np.zeros(1, dtype=np.int32),
+        depth_limit=np.array([math.inf]),
+        limbs=[limb],
+        limb=np.array([0 if on_limb else -1], dtype=np.int32),
+    )
+
+
+def tip(
+    mass: float,
+    stiffness: tuple[float, float, float],
+    *,
+    place: tuple[float, float, float] = (0.0, 0.0, 0.1),
+    axis: tuple[float, float, float] = (1.0, 0.0, 0.0),
+    quality: float = math.inf,
+    **more: Any,
+) -> Limb:
+    """A limb; along z it moves across its axis."""
+    k = np.array(stiffness)
+    return Limb(np.array(place), np.array(axis), mass, k, np.sqrt(k * mass) / quality, **more)
+
+
+@lru_cache(maxsize=8)
+def thrown_back(speed: float, mass: float, stiffness: float, taut: float = 0.0) -> Scene:
+    """A heavy core stopped and thrown back within microseconds: its limb sees a step of velocity."""
+    k = (stiffness, stiffness, stiffness)
+    craft = limbed(1e3, tip(mass, k, tautness=taut, use=np.full(3, 1e-3)))
+    steps = round(2.0 * math.pi * math.sqrt(mass / stiffness) / 1e-7)
+    return run(craft, single_bed(1e14, HUGE), start((0.0, 0.0, -0.5 * speed)), dt=1e-7, steps=steps)
+
+
+@lru_cache(maxsize=8)
+def half_sine(ratio: float, quality: float) -> Scene:
+    """A heavy core on a linear bed is decelerated by a half-sine; what its limb does about it.
+
+    ``ratio`` is the limb's frequency times the duration.
+    """
+    core, mass, k = 1e3, 0.01, 1e10
+    contact = math.pi * math.sqrt(core / k)
+    own = mass * (2.0 * math.pi * ratio / contact) ** 2
+    craft = limbed(core, tip(mass, (own, own, own), quality=quality, use=np.full(3, 1.0 / mass)))
+    steps = round((1.0 + 1.0 / ratio) * 4000)
+    return run(craft, single_bed(k, HUGE), start((0.0, 0.0, -3.0)), dt=contact / 4000.0, steps=steps)
+
+
+@lru_cache(maxsize=8)
+def twisting(inertia: float, stiffness: float, core: float, rate: float) -> Scene:
+    """One arm along x set twisting at ``rate`` against a core of moment of inertia ``core``; four swings."""
+    limb = tip(0.04, (1e5, 1e5, 1e6), place=(0.1, 0.0, 0.0), length=0.1, twist=Twist(inertia, stiffness, 0.0))
+    arm = np.array([[0.0], [0.0], [0.0], [0.0], [rate]])
+    state = np.vstack([start((0.0, 0.0, -1e-9), height=10.0), arm])
+    dt = 2.0 * math.pi * math.sqrt(inertia / stiffness) / 2000.0
+    return run(limbed(0.5, limb, inertia=core), single_bed(1.0, HUGE), state, dt=dt, steps=8000, every=1)
+
+
+@lru_cache(maxsize=8)
+def rim_blow(aside: float, rise: float = 0.0) -> Scene:
+    """The bell at the tip of an arm along x comes down on its rim, ``aside`` from the arm's axis, 5 m/s."""
+    spring = Twist(6e-6, 12.0, 0.0, rise=rise)
+    limb = tip(0.04, (1.5e5, 3e4, 1e7), place=(0.1, 0.0, rise), length=0.1, twist=spring)
+    craft = limbed(0.5, limb, inertia=5e-4, point=(0.1, aside, rise), on_limb=True)
+    state = start((0.0, 0.0, -5.0), height=-rise + 1e-12)
+    return run(craft, single_bed(1e10, HUGE), state, dt=2e-9, steps=20000, every=1)
 
 
 def hertz_peak(mass: float, speed: float, stiffness: float) -> float:

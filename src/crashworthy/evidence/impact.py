@@ -16,6 +16,7 @@ import numpy as np
 from crashworthy.evidence import crash_scenes as scenes
 from crashworthy.evidence.impact_check import check
 from crashworthy.evidence.impact_contact import CONTACT
+from crashworthy.evidence.impact_limbs import CHECKS as LIMBS
 from crashworthy.evidence.registry import Check
 from crashworthy.impact.learn import learn_strength
 from crashworthy.impact.sampler import philox
@@ -31,7 +32,7 @@ def _v5() -> list[Check]:
     told = "0.5 kg core, four arms of 67 021 N/m with 46 g, spinning (20, -15, 10) rad/s, 60 ms"
 
     def order() -> tuple[float, float]:
-        coarse, fine = (abs(float(scenes.free_spin(dt).scalars["audit"][0])) for dt in (2e-5, 1e-5))
+        coarse, fine = (abs(float(scenes.free_spin(dt).scalars["audit"][0])) for dt in (5e-6, 2.5e-6))
         return 2.0, coarse / fine
 
     def momentum() -> tuple[float, float]:
@@ -375,6 +376,7 @@ def _v16() -> list[Check]:
 
 CHECKS: tuple[Check, ...] = (
     *CONTACT,
+    *LIMBS,
     *_v11(),
     *_v16(),
     *_v5(),

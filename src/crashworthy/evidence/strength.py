@@ -11,13 +11,26 @@ from crashworthy.build.quad import Arm
 from crashworthy.evidence import strength_flight, strength_joints
 from crashworthy.evidence.registry import Access, Check
 from crashworthy.materials.table import value
-from crashworthy.strength.beam import TIP_MASS_SHARE, deflection_shape, first_frequency, tip_stiffness
-from crashworthy.strength.capacity import arm_root_moments, shaft_bend_force, standoff_side_force
+from crashworthy.strength.beam import (
+    TIP_MASS_SHARE,
+    along_stiffness,
+    deflection_shape,
+    first_frequency,
+    tip_stiffness,
+    torsion_constant,
+)
+from crashworthy.strength.capacity import (
+    arm_root_moments,
+    arm_root_torque,
+    shaft_bend_force,
+    standoff_side_force,
+)
 
 __all__ = ["CHECKS"]
 
 _BEAM = "k = 3 E I/L^3, Euler-Bernoulli cantilever (any strength of materials text)"
 _SHEAR = "1/k = L^3/(3 E I) + L/(kappa G A), Timoshenko beam, kappa 5/6"
+_SAINT_VENANT = "series of Saint-Venant for a rectangle (Timoshenko and Goodier, Theory of Elasticity)"
 _SHAFT = "M = s_y pi (d^4 - d_i^4)/(32 d), first yield of a round bar (any machine elements text)"
 
 
@@ -48,6 +61,22 @@ def _arm(width: float, thickness: float, hole: float = 0.0) -> Arm:
 def _root_moment(axis: int) -> float:
     """Root moment of a plain 14 x 5 mm section, scaled from the tabled strength to 500 MPa."""
     return arm_root_moments(_arm(0.014, 0.005))[axis] * 500e6 / value("carbon_plate", "flexural_strength")
+
+
+def _torsion_series(width: float, thickness: float) -> tuple[float, float]:
+    """Saint-Venant's series of a rectangle: torsion constant (m^4) and torque per peak shear stress (m³)."""
+    odd = np.arange(1, 200, 2)
+    x = odd * math.pi * width / (2.0 * thickness)
+    constant = (
+        width
+        * thickness**3
+        / 3.0
+        * (1.0 - 192.0 * thickness / (math.pi**5 * width) * float(np.sum(np.tanh(x) / odd**5)))
+    )
+    shear = thickness * (
+        1.0 - 8.0 / math.pi**2 * float(np.sum(1.0 / (odd**2 * np.cosh(np.minimum(x, 300.0)))))
+    )
+    return constant, constant / shear
 
 
 def _clamped_frequency(
@@ -175,6 +204,56 @@ CHECKS: tuple[Check, ...] = (
         lambda: _root_moment(1),
         "M = s h b²/6",
         tolerance=1e-5,
+    ),
+    _check(
+        "A7.constant",
+        "Torsion constant of an arm's section",
+        "14 x 5 mm",
+        "m^4",
+        lambda: _torsion_series(0.014, 0.005)[0],
+        lambda: torsion_constant(0.014, 0.005),
+        _SAINT_VENANT,
+        tolerance=5e-3,
+    ),
+    _check(
+        "A7.square",
+        "Torsion constant of a square",
+        "10 x 10 mm",
+        "m^4",
+        lambda: _torsion_series(0.010, 0.010)[0],
+        lambda: torsion_constant(0.010, 0.010),
+        _SAINT_VENANT,
+        tolerance=5e-3,
+    ),
+    _check(
+        "A7.twist",
+        "Torque per twist of a uniform bar",
+        "G 4.2 GPa, 14 x 5 mm, 90 mm",
+        "N m/rad",
+        lambda: 4.2e9 * _torsion_series(0.014, 0.005)[0] / 0.09,
+        lambda: along_stiffness(50e9, 4.2e9, 0.09, 0.014, 0.014, 0.005)[1],
+        f"k = G J/L; {_SAINT_VENANT}",
+        tolerance=5e-3,
+    ),
+    _check(
+        "A7.stretch",
+        "Pull per stretch of a uniform bar",
+        "E 50 GPa, 14 x 5 mm, 90 mm",
+        "N/m",
+        50e9 * 0.014 * 0.005 / 0.09,
+        lambda: along_stiffness(50e9, 4.2e9, 0.09, 0.014, 0.014, 0.005)[0],
+        "k = E A/L",
+        tolerance=1e-9,
+    ),
+    _check(
+        "A7.torque",
+        "Root torque of an arm without a hole",
+        "14 x 5 mm, tabled shear strength",
+        "N m",
+        lambda: value("carbon_plate", "shear_strength") * _torsion_series(0.014, 0.005)[1],
+        lambda: arm_root_torque(_arm(0.014, 0.005)),
+        _SAINT_VENANT,
+        tolerance=5e-3,
     ),
     _check(
         "A6.strength",

@@ -37,6 +37,8 @@ ARRAYS: Final = (
     "strap",
     "board_velocity",
     "arm_shear",
+    "arm_twist",
+    "limb_load",
     "broken",
     "obstacle",
     "speed",
@@ -49,7 +51,14 @@ ARRAYS: Final = (
 """Arrays of a batch, as saved."""
 
 
-_LATER: Final = {"strap": (), "board_velocity": (3,), "arm_shear": (-1, 2), "broken": (2, -1)}
+_LATER: Final = {
+    "strap": (),
+    "board_velocity": (3,),
+    "arm_shear": (-1, 2),
+    "broken": (2, -1),
+    "arm_twist": (-1,),
+    "limb_load": (0, 2),
+}
 """Arrays that older campaigns lack, and their shape before the crash's axis; -1 stands for the arms."""
 
 
@@ -80,6 +89,8 @@ class CrashBatch:
         digest: sha256 of build, scenario, tables, seed, n, dt and engine version: the campaign's identity.
         parts: (name, label, kind) of every part.
         arm_parts: part index of each arm.
+        limb_parts: part index of each other limb: antennas, leads, what sits on a soft mount.
+        arm_torque: torque that breaks each arm's root, N m.
         arm_capacity: (out of plane, in plane) root moment capacity of each arm, N m.
         capacities: failure modes.
         obstacles: (name, kind, surface) of the scenario.
@@ -92,6 +103,8 @@ class CrashBatch:
         strap: (n,) peak pull on the battery's strap, N.
         board_velocity: (3, n) peak pseudo-velocity of three board modes on the stack, m/s.
         arm_shear: (arms, 2, n) peak sideways force on the screws of root and motor, N.
+        arm_twist: (arms, n) peak torque about its axis at each arm's root, N m.
+        limb_load: (limbs, 2, n) peak utilisation and travel (m) of each limb that is no arm.
         broken: (2, arms, n) time at which each arm and each prop broke in the run, s; -1 when whole.
         core_peak: (n,) peak acceleration of the rigid core, m/s² (mesh sensitive; for comparison only).
         obstacle: (n,) index into ``obstacles``.
@@ -113,6 +126,8 @@ class CrashBatch:
     parts: tuple[tuple[str, str, str], ...]
     arm_parts: tuple[int, ...]
     arm_capacity: tuple[tuple[float, float], ...]
+    arm_torque: tuple[float, ...]
+    limb_parts: tuple[int, ...]
     capacities: tuple[Capacity, ...]
     obstacles: tuple[tuple[str, str, str], ...]
     part_peak: Floats
@@ -125,6 +140,8 @@ class CrashBatch:
     strap: Floats
     board_velocity: Floats
     arm_shear: Floats
+    arm_twist: Floats
+    limb_load: Floats
     broken: Floats
     obstacle: NDArray[np.int32]
     speed: Floats
@@ -160,6 +177,7 @@ class CrashBatch:
             k: getattr(self, k)
             for k in ("quad", "quad_digest", "scenario", "n", "seed", "dt", "digest", "parts", "arm_parts")
         }
+        head["arm_torque"], head["limb_parts"] = self.arm_torque, self.limb_parts
         head["arm_capacity"], head["obstacles"] = self.arm_capacity, self.obstacles
         head["capacities"] = [asdict(c) for c in self.capacities]
         text = np.frombuffer(json.dumps(head, sort_keys=True).encode(), dtype=np.uint8)
@@ -183,6 +201,8 @@ class CrashBatch:
                 )
             head["parts"] = tuple((a, b, c) for a, b, c in head["parts"])
             head["arm_parts"] = tuple(head["arm_parts"])
+            head["arm_torque"] = tuple(head.get("arm_torque", ()))
+            head["limb_parts"] = tuple(head.get("limb_parts", ()))
             head["arm_capacity"] = tuple((a, b) for a, b in head["arm_capacity"])
             head["obstacles"] = tuple((a, b, c) for a, b, c in head["obstacles"])
             head["capacities"] = tuple(Capacity(**c) for c in head["capacities"])

@@ -34,17 +34,22 @@ class Outcome(NamedTuple):
         peak, impulse: (parts, n) N, N s.
         touched: (parts, n) time of first touch, s; NaN when never touched.
         moment: (arms, 3, n) peak root moments in plane and out of plane, N m, and peak interaction.
+        twist: (arms, n) peak torque about the arm's axis at its root, N m.
+        limb: (limbs, 2, n) peak utilisation and travel (m) of every limb, arms first.
         shear: (arms, 2, n) peak sideways force on the screws of root and motor, N.
         broken: (2, arms, n) time at which each arm and each prop broke, s; -1 when whole.
         scalars: (len(RESULT), n).
         flags: (n,) bits.
-        trace: (frames, 8 + 2 arms, n); empty unless asked for.
+        trace: (frames, 8 + 3 limbs + arms, n) time, place, attitude, u of each limb, twists; empty unless
+            asked for.
     """
 
     peak: Floats
     impulse: Floats
     touched: Floats
     moment: Floats
+    twist: Floats
+    limb: Floats
     shear: Floats
     broken: Floats
     scalars: Floats
@@ -103,7 +108,8 @@ def crash(
         surfaces: (n,) row of ``beds``.
         rows: (16, n) obstacles in the world frame.
         state: (13, n) position and velocity of O (world), quaternion, body rate; or (13 + 4 a, n) with each
-            arm's u in plane, u out of plane and their rates behind.
+            arm's u in plane, u out of plane and their rates behind; or (13 + 5 a, n) with each arm's rate of
+            twist, rad/s, behind these.
         speed: (n,) closing speed at first contact, m/s; sets the damping.
         dt: time step, s.
         steps: most steps.
@@ -114,7 +120,8 @@ def crash(
         rank: (n,) numbers by which crashes are ordered before they are put into blocks.
         width: lanes; those of the processor by default, 1 for plain numbers.
     """
-    n, parts, arms, points = len(kinds), len(craft.radius), len(craft.tip_mass), len(craft.area)
+    n, parts, points = len(kinds), len(craft.radius), len(craft.area)
+    arms, limbs = len(craft.rotor), len(craft.tip_mass)
     width = register_width() if width is None else width
     if width > 1:
         order = np.arange(n) if rank is None else np.argsort(rank, kind="stable")
@@ -134,30 +141,31 @@ def crash(
     frames = steps // every + 1 if every else 0
     task = Task(
         row=given(rows, 16),
-        state=given(state, 13 + 4 * arms),
+        state=given(state, 13 + 5 * arms),
         speed=given(speed[None], 1),
         strength=given(squared, 2 * arms),
         peak=_aligned(blocks, parts, *tail),
         impulse=_aligned(blocks, parts, *tail),
         touched=_aligned(blocks, parts, *tail),
-        moment=_aligned(blocks, 3 * arms, *tail),
+        root=_aligned(blocks, 4 * limbs, *tail),
+        twist=_aligned(blocks, arms, *tail),
         shear=_aligned(blocks, 2 * arms, *tail),
         broken=_aligned(blocks, 2 * arms, *tail),
         result=_aligned(blocks, len(RESULT), *tail),
         flags=_aligned(blocks, 1, *tail),
-        trace=_aligned(blocks, frames, 8 + 2 * arms, *tail),
+        trace=_aligned(blocks, frames, 8 + 3 * limbs + arms, *tail),
     )
 
     def room_of(*shape: int) -> Floats:
         return _aligned(*shape, *tail)
 
     room = Room(
-        u=room_of(arms, 2), du=room_of(arms, 2), whole=room_of(arms, 1), spin=room_of(arms, 1),
-        blade=room_of(arms, 1), modal=room_of(arms, 2), lever=room_of(arms, 2), pull=room_of(arms, 1),
-        place=room_of(arms, 3), bias=room_of(arms, 3), spring=room_of(arms, 2), bent=room_of(arms, 3),
-        slid=room_of(arms, 2), z=room_of(5, 3), dz=room_of(5, 3), stored=room_of(points, 1),
-        weight=room_of(points, 1), stiff=room_of(arms + 1, 1), touching=room_of(arms + 1, 1),
-        counted=room_of(arms + 1, 1), wake=np.zeros(parts, dtype=np.int64),
+        at=room_of(limbs, 3), go=room_of(limbs, 3), push=room_of(limbs, 3), lever=room_of(limbs, 3),
+        dragged=room_of(limbs, 1), root=room_of(limbs, 4), angle=room_of(arms, 1), turning=room_of(arms, 1),
+        wring=room_of(arms, 1), wrung=room_of(arms, 1), whole=room_of(arms, 1), spin=room_of(arms, 1),
+        blade=room_of(arms, 1), slid=room_of(arms, 2), z=room_of(5, 3), dz=room_of(5, 3),
+        stored=room_of(points, 1), weight=room_of(points, 1), stiff=room_of(limbs + 1, 1),
+        touching=room_of(limbs + 1, 1), counted=room_of(limbs + 1, 1), wake=np.zeros(parts, dtype=np.int64),
         stir=np.zeros(len(craft.cell_radius), dtype=np.int64),
         soiled=np.zeros(len(craft.cell_radius), dtype=np.int64),
     )  # fmt: skip
@@ -179,11 +187,15 @@ def crash(
         return out
 
     touched, broken = taken(task.touched), taken(task.broken)
+    root = taken(task.root).reshape(limbs, 4, n)
+    moment = root[:arms, :3] * np.stack([craft.length, craft.length, np.ones(arms)], axis=1)[..., None]
     return Outcome(
         peak=taken(task.peak),
         impulse=taken(task.impulse),
         touched=np.where(touched < NEVER, touched, np.nan),
-        moment=taken(task.moment).reshape(arms, 3, n),
+        moment=moment,
+        twist=taken(task.twist),
+        limb=root[:, 2:],
         shear=taken(task.shear).reshape(arms, 2, n),
         broken=np.where(broken < NEVER, broken, -1.0).reshape(2, arms, n),
         scalars=taken(task.result),

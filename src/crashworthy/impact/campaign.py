@@ -6,7 +6,7 @@ import hashlib
 import json
 import math
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -20,7 +20,6 @@ from crashworthy.impact.sampler import Draws
 from crashworthy.impact.scenario import Scenario
 from crashworthy.impact.start import Starts, sample
 from crashworthy.materials.table import rows
-from crashworthy.strength.capacity import arm_root_moments
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -31,7 +30,7 @@ if TYPE_CHECKING:
 
 __all__ = ["ENGINE", "SETTLE", "WINDOW", "CampaignCancelled", "Chunk", "MapChunks", "simulate"]
 
-ENGINE: Final = 2
+ENGINE: Final = 3
 """Raised whenever results of the same inputs change."""
 
 WINDOW: Final = 0.03
@@ -88,8 +87,8 @@ def simulate(
         n: number of crashes.
         seed: 0 <= seed < 2**64.
         scenario: what is hit and how; the assumed everyday mix by default.
-        dt: time step, s; crashes that need a finer one are run again at a quarter, and if need
-            be at a sixteenth of it.
+        dt: longest time step, s; a build whose limbs are too quick for it takes a finer one. Crashes that
+            need a finer one still are run again at a quarter, and if need be at a sixteenth of it.
         fracture: let arms and props break in the run, at strengths drawn for each crash; loads after a break
             are those of the broken quad. Without it loads are what parts would feel if nothing broke.
         chunk: crashes in a chunk.
@@ -137,21 +136,7 @@ def simulate(
                 "every crash left the real numbers", "check the sizes and masses in the sheet", field="quad"
             )
         )
-    return CrashBatch(
-        quad=quad.slug,
-        quad_digest=quad.digest,
-        scenario=scenario.to_json(),
-        n=n,
-        seed=seed,
-        dt=dt,
-        digest=_digest(quad, scenario, n, seed, dt, fracture),
-        parts=tuple((p.name, p.label, p.kind) for p in quad.parts),
-        arm_parts=tuple(a.part for a in quad.arms),
-        arm_capacity=tuple(arm_root_moments(a) for a in quad.arms),
-        capacities=case.capacities,
-        obstacles=tuple((o.name, o.kind, o.surface) for o in scenario.obstacles),
-        **arrays,
-    )
+    return replace(case.batch(seed, arrays), digest=_digest(quad, scenario, n, seed, dt, fracture))
 
 
 def _digest(quad: Quad, scenario: Scenario, n: int, seed: int, dt: float, fracture: bool) -> str:
@@ -233,6 +218,8 @@ def run_chunk(
         "strap": result["strap"],
         "board_velocity": result["board_velocity"],
         "arm_shear": result["shear"],
+        "arm_twist": result["twist"],
+        "limb_load": result["limb"][len(model.craft.rotor) :],
         "broken": result["broken"],
     }
     return {
@@ -275,17 +262,23 @@ def _run(
         np.maximum(starts.closing, 1.0), dt=dt, steps=round(WINDOW / dt), settle=SETTLE, rank=starts.rank,
         strength=strength, width=width,
     )  # fmt: skip
-    peak, impulse, touched, moment, shear = got.peak, got.impulse, got.touched, got.moment, got.shear
-    scalars, flags = got.scalars, got.flags
+    touched, scalars, flags = got.touched, got.scalars, got.flags
+    loads = {name: getattr(got, name) for name in ("peak", "impulse", "moment", "shear", "twist", "limb")}
     table = dict(zip(RESULT, scalars, strict=True))
     wrong = ~np.isfinite(scalars).all(axis=0)
-    for array in (peak, impulse, moment, shear):
+    for array in loads.values():
         wrong |= ~np.isfinite(array).reshape(-1, n).all(axis=0)
     if wrong.any():
-        for array in (peak, impulse, moment, shear, scalars):
+        for array in (*loads.values(), scalars):
             array[..., wrong] = 0.0
         touched[:, wrong] = np.nan
         flags[wrong] |= FLAG_INVALID
     boards = scalars[RESULT.index("board_0") : RESULT.index("board_0") + 3]
-    return {"peak": peak, "impulse": impulse, "touched": touched, "moment": moment, "flags": flags,
-            "shear": shear, "broken": got.broken, "board_velocity": boards, **table}  # fmt: skip
+    return {
+        **loads,
+        "touched": touched,
+        "flags": flags,
+        "broken": got.broken,
+        "board_velocity": boards,
+        **table,
+    }

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
@@ -30,14 +31,14 @@ from crashworthy.impact.campaign import (
 from crashworthy.impact.jit import cache_folder
 from crashworthy.impact.model import Model, model_of
 from crashworthy.impact.scenario import Scenario
-from crashworthy.strength.capacity import Capacity, arm_root_moments, capacities
+from crashworthy.strength.capacity import Capacity, arm_root_moments, arm_root_torque, capacities
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from crashworthy.build.quad import Quad
 
-__all__ = ["CHUNK", "Case", "Crasher", "Runner", "Work", "case_of", "plain", "run_work"]
+__all__ = ["CHUNK", "Case", "Crasher", "Runner", "Work", "case_of", "plain", "run_work", "step_of"]
 
 CHUNK: Final = 1024
 """Crashes in a unit of work."""
@@ -121,7 +122,7 @@ class Case:
                 ]
             ).encode()
         )
-        for group in (self.model.craft, self.model.beds, (self.model.parts, self.model.origin)):
+        for group in (self.model.craft, self.model.beds, self.model[2:]):
             for item in group:
                 array = np.ascontiguousarray(item)
                 state.update(f"{array.dtype}{array.shape}".encode())
@@ -161,6 +162,8 @@ class Case:
             parts=tuple((p.name, p.label, p.kind) for p in quad.parts),
             arm_parts=tuple(a.part for a in quad.arms),
             arm_capacity=tuple(arm_root_moments(a) for a in quad.arms),
+            arm_torque=tuple(arm_root_torque(a) for a in quad.arms),
+            limb_parts=tuple(int(i) for i in self.model.limbs[len(quad.arms) :]),
             capacities=self.capacities,
             obstacles=tuple((o.name, o.kind, o.surface) for o in self.scenario.obstacles),
             **{name: arrays[name] for name in ARRAYS},
@@ -177,7 +180,13 @@ def case_of(
     """
     modes = capacities(quad)
     breaking = breaking_of(quad, modes) if fracture else None
-    return Case(quad, model_of(quad), modes, scenario or Scenario.default(), dt, breaking)
+    model = model_of(quad)
+    return Case(quad, model, modes, scenario or Scenario.default(), step_of(model, dt), breaking)
+
+
+def step_of(model: Model, dt: float) -> float:
+    """The time step of a build: ``dt``, or a whole part of it that its quickest limb allows, s."""
+    return dt / math.ceil(dt / model.step) if model.step < dt else dt
 
 
 class Crasher:

@@ -77,16 +77,22 @@ shock (m/s²) and pseudo-velocity (m/s) of the boards on their mount, times (s),
 
 
 class Craft(NamedTuple):
-    """A quad as the kernel sees it: arrays in the body frame, origin at the centre of gravity of the core."""
+    """A quad as the kernel sees it: arrays in the body frame, origin at the centre of gravity of the core.
+
+    What gives on its own is a limb: first the arms, then antennas, leads, and what sits on a soft mount.
+    """
 
     core_mass: float
     inertia: Floats  # (3, 3) of the core, kg m²
-    mass_inverse: Floats  # (3, 3) inverse of M, see dynamics
+    inertia_inverse: Floats  # (3, 3)
     position: Floats  # (n, 3) contact points, m
     area: Floats  # (n,) m²
     normal: Floats  # (n, 3) outward; zero means "presses whatever its direction"
-    shape: Floats  # (n,) deflection there as a share of the tip's
-    station: Floats  # (n,) fraction of the arm's length
+    shape: Floats  # (n,) phi: displacement there as a share of its limb's
+    rest: Floats  # (n,) share of a sideways force there that its limb's root bears beyond phi
+    screw: Floats  # (n, 3) g: displacement there as its arm twists, m/rad
+    mobility: Floats  # (n,) most speed that an impulse of 1 N s can give it, twist left out, 1/kg
+    grip: Floats  # (n,) mass that friction there must at least stop, kg
     blunt: Floats  # (n,) 1 where the normal is zero, else 0
     start: Ints  # (p + 1,) first point of each part
     cells: Ints  # (p + 1,) first cell of each part: a cell is a clump of points of one part
@@ -95,20 +101,29 @@ class Craft(NamedTuple):
     cell_radius: Floats  # (cells,) m
     centre: Floats  # (p, 3) bounding spheres of the parts, m
     radius: Floats  # (p,) m
-    arm: Ints  # (p,) arm that carries the part, or -1
+    reach: Floats  # (p,) greatest length of g on the part, m/rad
+    ease: Floats  # (p,) greatest speed at a given energy, the core's over the part's, at most 1
+    limb: Ints  # (p,) limb that carries the part, or -1
     prop: Ints  # (p,) arm whose prop the part is, or -1
     shallow: Floats  # (p,) one over the greatest depth that the model is good for, 1/m
-    axis: Floats  # (a, 3) root -> tip
-    side: Floats  # (a, 2, 3) bending directions, in plane and out of plane
-    tip: Floats  # (a, 3) m
-    tip_mass: Floats  # (a,) kg
-    stiffness: Floats  # (a, 2) N/m
-    damping: Floats  # (a, 2) N s/m
-    length: Floats  # (a,) m
-    lightness: Floats  # (a,) 1 / tip mass, 1/kg
-    use: Floats  # (a, 2) length over moment capacity, 1/N: root force times it is the utilisation
-    contact_mass: Floats  # (a + 1,) lightest mass that a contact on each arm and, last, on the core meets, kg
-    grip: Floats  # (p,) mass that friction on the part must at least stop, kg
+    loose: float  # largest mobility of a point of the core, 1/kg
+    axis: Floats  # (l, 3) root -> tip
+    side: Floats  # (l, 2, 3) directions across, of an arm in plane and out of plane
+    tip: Floats  # (l, 3) where the limb's mass sits, m
+    tip_mass: Floats  # (l,) kg
+    lightness: Floats  # (l,) 1 / tip mass, 1/kg
+    stiffness: Floats  # (l, 3) across, across, along, N/m
+    damping: Floats  # (l, 3) N s/m
+    tautness: Floats  # (l,) h: stiffness grows by 1 + h |u|², 1/m²
+    sway: Floats  # (l, 2) time in which a swing, and the twist, goes through one radian, s
+    use: Floats  # (l, 3) utilisation per root force, 1/N
+    snag: Floats  # (l,) way dragged along, m, after which the root's force counts; below zero: always
+    length: Floats  # (a,) of each arm, m
+    rise: Floats  # (a,) height of the tip's mass above the arm's middle, m
+    twist_inertia: Floats  # (a,) of the tip about the arm's axis, kg m²
+    twist_stiffness: Floats  # (a,) N m/rad
+    twist_damping: Floats  # (a,) N m s/rad
+    twist_use: Floats  # (a,) utilisation per root torque, 1/(N m)
     rotor: Floats  # (a,) inertia of prop and bell about the motor's axis, kg m²
     spin: Floats  # (a,) rate of prop and bell about body z at first touch, rad/s
     stack: Floats  # (3,) m
@@ -122,6 +137,7 @@ class Craft(NamedTuple):
     pack_rate: float  # natural angular frequency of the battery on its pad and strap, rad/s
     pack_damping: float  # fraction of critical
     pack_friction: float  # between battery and what it lies on
+    snag_force: float  # contact force above which a lead is dragged along, N
 
 
 class Beds(NamedTuple):
@@ -143,43 +159,45 @@ class Task(NamedTuple):
     """
 
     row: Floats  # (blocks, 16) obstacle, world frame
-    state: Floats  # (blocks, 13 + 4 a) position and velocity of O, quaternion, body rate, tips
+    state: Floats  # (blocks, 13 + 5 a) position and velocity of O, quaternion, body rate, tips, twist rates
     speed: Floats  # (blocks, 1) closing speed at first contact, m/s
     strength: Floats  # (blocks, 2 a) squared interaction that breaks each arm, force that breaks each prop, N
     peak: Floats  # (blocks, p) largest summed normal force by part, N
     impulse: Floats  # (blocks, p) N s
     touched: Floats  # (blocks, p) time of first touch, s
-    moment: Floats  # (blocks, 3 a) peak root moments in plane and out of plane, N m, and peak interaction
+    root: Floats  # (blocks, 4 l) of each limb: peak root forces across, N, peak utilisation and travel, m
+    twist: Floats  # (blocks, a) peak torque at each arm's root about its axis, N m
     shear: Floats  # (blocks, 2 a) peak sideways force on the screws of arm root and motor, N
     broken: Floats  # (blocks, 2 a) time at which each arm, then each prop broke, s
     result: Floats  # (blocks, len(RESULT)) scalars
     flags: Floats  # (blocks, 1) FLAG_* bits as a number
-    trace: Floats  # (blocks, frames, 8 + 2 a) time, position, quaternion, tip deflections
+    trace: Floats  # (blocks, frames, 8 + 3 l + a) time, position, quaternion, u of each limb, twists
 
 
 class Room(NamedTuple):
     """Memory of the crash that is running; arrays of values, but for the steps at which to look again."""
 
-    u: Floats  # (a, 2) tip deflections, m
-    du: Floats  # (a, 2) their rates, m/s
+    at: Floats  # (l, 3) places of the limbs' masses, world frame, m
+    go: Floats  # (l, 3) their velocities, world frame, m/s
+    push: Floats  # (l, 3) Q: contact forces on the limbs' masses, body frame, N
+    lever: Floats  # (l, 3) what the root bears beyond the limb's springs, across, across, along, N
+    dragged: Floats  # (l, 1) way dragged along, m
+    root: Floats  # (l, 4) peak root forces across, N, squared peaks of utilisation and of travel
+    angle: Floats  # (a, 1) twist of each arm, rad
+    turning: Floats  # (a, 1) rate of its tip about the arm's axis, twist and body together, rad/s
+    wring: Floats  # (a, 1) torque of contacts on it, N m
+    wrung: Floats  # (a, 1) peak torque, N m
     whole: Floats  # (a, 1) share of the arm's stiffness that is left
     spin: Floats  # (a, 1) rate of each prop, rad/s
     blade: Floats  # (a, 1) 1 while the prop is whole, 0 once it broke
-    modal: Floats  # (a, 2) forces on the tips' freedoms, N
-    lever: Floats  # (a, 2) what the root feels beyond the tip's spring, N
-    pull: Floats  # (a, 1) contact force along the arm, N
-    place: Floats  # (a, 3) tips
-    bias: Floats  # (a, 3) their velocity-dependent acceleration
-    spring: Floats  # (a, 2) forces that accelerate the tips
-    bent: Floats  # (a, 3) peak root force in plane and out of plane, N, and squared interaction
     slid: Floats  # (a, 2) peak squared sideways forces, N²
     z: Floats  # (5, 3) travel of the stack on its mount, of three boards on the stack, of the battery, m
     dz: Floats  # (5, 3) its rate, m/s
     stored: Floats  # (n, 1) indentation carried from step to step, m
     weight: Floats  # (n, 1) area pressed, 0 while not touching, m²
-    stiff: Floats  # (a + 1, 1) contact stiffness on each arm and the core in this step, N/m
-    touching: Floats  # (a + 1, 1) friction's cap for a unit mass: 0.5 / (dt contacts in the last step), 1/s
-    counted: Floats  # (a + 1, 1) contacts there in this step
+    stiff: Floats  # (l + 1, 1) squared rate of the contacts on each limb and the core in this step, 1/s²
+    touching: Floats  # (l + 1, 1) friction's cap for a unit mass: 0.5 / (dt contacts in the last step), 1/s
+    counted: Floats  # (l + 1, 1) contacts there in this step
     wake: Ints  # (p,) step at which to look at a part again
     stir: Ints  # (cells,) step at which to look at a cell again
     soiled: Ints  # (cells,) whether a point of the cell holds a weight

@@ -48,6 +48,10 @@ def mode_load(batch: CrashBatch, capacity: Capacity) -> Floats:
     if capacity.load == "bending":
         arm = batch.arm_parts.index(capacity.part)
         load = batch.arm_moment[arm, 2]
+    elif capacity.load == "limb":
+        # Campaigns from before there were limbs know no load of theirs.
+        known = len(batch.limb_load) > 0 and capacity.part in batch.limb_parts
+        load = batch.limb_load[batch.limb_parts.index(capacity.part), 0] if known else np.zeros(batch.n)
     elif capacity.load == "pseudo_velocity":
         # The hardest shaken of the three board modes; campaigns that did not keep them have the stack's.
         load = batch.board_velocity.max(axis=0)

@@ -1,17 +1,22 @@
-"""Equations of motion: a rigid core with four springy arms whose tips are eliminated.
+"""Equations of motion: a rigid core that carries springy limbs.
 
-Generalised coordinates are the pose of the core (6) and, per arm, the tip deflections u = (in plane, out of
-plane). With a the arm's axis, r the tip seen from the core's centre of gravity O, and e_j the bending
-directions, the tip moves with a_tip = a_O + w' x r + b + u''_j e_j,  b = w x (w x r) + 2 w x u'.
-Each tip equation m e_j . a_tip = S_j, with S_j = Q_j - k_j u_j - c_j u'_j, eliminates u'', leaving
+A limb is a mass m on three springs: the tip of an arm, of an antenna, the loop of a lead, a camera on its
+soft mount. Its place X and velocity U are kept in the world frame beside those of the core, x and V. Seen
+from the core's centre of gravity O it stands at r = R'(X - x), by d = r - r0 away from its rest, and moves
+relative to the core with d' = R'(U - V) - w x r. With e_j the directions across and along,
 
-    [ M  B ] [a_O]   [ F - sum (S_j e_j + m a (a . b))                    ]
-    [ B' C ] [w' ] = [ T - w x (I w + H) - sum (r x S_j e_j + m (r x a)(a . b)) ]
+    u_j = e_j . d     S = Q - sum (k_j (1 + h |u|²) u_j + c_j u'_j) e_j          force on it, Q from contacts
+    m U'   = R S
+    m_c V' = R (F - sum S)
+    I w'   = T - sum (r x S + a tau) - w x (I w + H)
 
-    M = m_c 1 + sum m a a',   B = sum m a (r x a)',   C = I_c + sum m (r x a)(r x a)'
+Arms also twist by theta about their axis a = e_2. The tip's mass stands by ``rise`` above the arm's middle,
+so the first spring feels u_0 + rise theta; J is the tip's inertia about the axis, Omega its rate:
 
-M is constant, so its inverse is; what remains is one symmetric 3x3 solve a step. H is the angular momentum of
-the spinning props, along body z: it makes the quad answer a blow like a gyroscope. All in the body frame.
+    J Omega' = tau = q - k_t theta - c_t theta' - rise (k_0 u_0 + c_0 u'_0),   theta' = Omega - a . w
+
+F and T sum the contacts; a contact on a limb moves with phi d + theta g, so Q = sum phi F and q = sum g . F.
+H is the angular momentum of props and twisting tips: it makes the quad answer a blow like a gyroscope.
 """
 
 from __future__ import annotations
@@ -20,16 +25,17 @@ from typing import TYPE_CHECKING, Final
 
 from crashworthy.impact.jit import physics
 from crashworthy.impact.lanes import most, size, some, sqrt, where
-from crashworthy.impact.ledger import tip_motion
 from crashworthy.impact.rigid import (
+    Nine,
     Triple,
     along,
     cross,
     dot,
+    into_body,
+    into_world,
     less,
     plus,
     row,
-    solve_symmetric3,
     symmetric_times,
 )
 
@@ -37,142 +43,139 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from crashworthy.impact.craft import Craft, Room
+    from crashworthy.impact.craft import Craft, Room, Task
 
     Floats = NDArray[np.float64]
 
-__all__ = ["REMNANT", "accelerations", "bend_arms", "pull_strap", "shake_boards"]
+__all__ = ["REMNANT", "flex", "limb_motion", "pull_strap", "shake_boards", "twist_arms"]
 
 REMNANT: Final = 0.05
 """Share of its stiffness that a broken arm keeps: fibres that still hang together (assumption)."""
 
 
 @physics
-def accelerations(
-    craft: Craft, room: Room, w: Triple, force: Triple, torque: Triple
-) -> tuple[Triple, Triple]:
-    """Accelerations of the core: of O (m/s²) and of the turning (rad/s²), body frame.
-
-    Args:
-        craft: the quad.
-        room: deflections and contact forces; ``place``, ``bias`` and ``spring`` are set here.
-        w: body rate.
-        force: sum of the contact forces.
-        torque: theirs about O.
-    """
-    inertia, W = craft.inertia, craft.mass_inverse
-    momentum = symmetric_times(inertia, w)
-    turned = momentum[2]
-    for a in range(len(craft.tip_mass)):
-        turned = turned + craft.rotor[a] * room.spin[a, 0]
-    f = force
-    t = less(torque, cross(w, (momentum[0], momentum[1], turned)))
-    zero = 0.0 * w[0]
-    c00, c01, c02 = inertia[0, 0] + zero, inertia[0, 1] + zero, inertia[0, 2] + zero
-    c11, c12, c22 = inertia[1, 1] + zero, inertia[1, 2] + zero, inertia[2, 2] + zero
-    # Rows of B as triples: B = sum m e (r x e)'.
-    b0 = b1 = b2 = (zero, zero, zero)
-    for a in range(len(craft.tip_mass)):
-        m, e = craft.tip_mass[a], row(craft.axis, a)
-        r, rate = tip_motion(craft, room, a)
-        g = cross(r, e)
-        turning = cross(w, r)
-        b = cross(w, plus(turning, plus(rate, rate)))
-        pull = m * dot(e, b)
-        S0 = (
-            room.modal[a, 0]
-            - room.whole[a, 0] * craft.stiffness[a, 0] * room.u[a, 0]
-            - craft.damping[a, 0] * room.du[a, 0]
-        )
-        S1 = (
-            room.modal[a, 1]
-            - room.whole[a, 0] * craft.stiffness[a, 1] * room.u[a, 1]
-            - craft.damping[a, 1] * room.du[a, 1]
-        )
-        room.spring[a, 0], room.spring[a, 1] = S0, S1
-        room.place[a, 0], room.place[a, 1], room.place[a, 2] = r[0], r[1], r[2]
-        room.bias[a, 0], room.bias[a, 1], room.bias[a, 2] = b[0], b[1], b[2]
-        e0 = craft.side[a, 0, 0], craft.side[a, 0, 1], craft.side[a, 0, 2]
-        e1 = craft.side[a, 1, 0], craft.side[a, 1, 1], craft.side[a, 1, 2]
-        s = along((S0 * e0[0], S0 * e0[1], S0 * e0[2]), S1, e1)
-        f = along(less(f, s), -pull, e)
-        t = along(less(t, cross(r, s)), -pull, g)
-        mg = (m * g[0], m * g[1], m * g[2])
-        b0, b1, b2 = along(b0, e[0], mg), along(b1, e[1], mg), along(b2, e[2], mg)
-        c00, c01, c02 = c00 + mg[0] * g[0], c01 + mg[0] * g[1], c02 + mg[0] * g[2]
-        c11, c12, c22 = c11 + mg[1] * g[1], c12 + mg[1] * g[2], c22 + mg[2] * g[2]
-    # Eliminate a_O with the inverse W of M: (C - B' W B) w' = T - B' W F.
-    y0 = symmetric_times(W, (b0[0], b1[0], b2[0]))
-    y1 = symmetric_times(W, (b0[1], b1[1], b2[1]))
-    y2 = symmetric_times(W, (b0[2], b1[2], b2[2]))
-    A = solve_symmetric3(
-        c00 - (b0[0] * y0[0] + b1[0] * y0[1] + b2[0] * y0[2]),
-        c01 - (b0[0] * y1[0] + b1[0] * y1[1] + b2[0] * y1[2]),
-        c02 - (b0[0] * y2[0] + b1[0] * y2[1] + b2[0] * y2[2]),
-        c11 - (b0[1] * y1[0] + b1[1] * y1[1] + b2[1] * y1[2]),
-        c12 - (b0[1] * y2[0] + b1[1] * y2[1] + b2[1] * y2[2]),
-        c22 - (b0[2] * y2[0] + b1[2] * y2[1] + b2[2] * y2[2]),
-        (t[0] - dot(y0, f), t[1] - dot(y1, f), t[2] - dot(y2, f)),
-    )
-    f = less(f, (dot(b0, A), dot(b1, A), dot(b2, A)))
-    return symmetric_times(W, f), A
+def limb_motion(
+    craft: Craft, room: Room, limb: int, R: Nine, x: Triple, V: Triple, w: Triple
+) -> tuple[Triple, Triple, Triple]:
+    """Place r of a limb's mass, its deflection d (m) and its rate d' (m/s), body frame."""
+    r = into_body(R, less(row(room.at, limb), x))
+    rate = less(into_body(R, less(row(room.go, limb), V)), cross(w, r))
+    return r, less(r, row(craft.tip, limb)), rate
 
 
 @physics
-def bend_arms(
-    craft: Craft, room: Room, motion: tuple[Triple, Triple], dt: float, strength: Floats, broken: Floats,
-    b: int, time: float,
-) -> float:  # fmt: skip
-    """Record what roots and screws bear, step the tips, break what is too weak.
+def flex(
+    craft: Craft, room: Room, task: Task, b: int, R: Nine, x: Triple, V: Triple, w: Triple, force: Triple,
+    torque: Triple, dt: float, time: float,
+) -> tuple[Triple, Triple, float]:  # fmt: skip
+    """Step the limbs' velocities and places, record what their roots bear, break arms that are too weak.
 
-    Root force = k u + sum (s - phi) F: the tip's spring, plus what contacts short of the tip add beyond their
-    share phi of it; times the arm's length it is the root moment. The screws bear what lies in their plane:
-    along the arm the contact force less the tip's inertia, across it the bending force.
+    Root force = spring + sum (s - phi) F: what contacts short of the tip add beyond their share phi of it;
+    times an arm's length it is the root moment. Screws bear what lies in their plane: along the arm, and
+    across it.
 
     Args:
         craft: the quad.
-        room: deflections, stepped here; ``bent`` and ``slid`` are raised here.
-        motion: accelerations of the core.
-        dt: step, s.
-        strength: (blocks, 2 a) squared interaction at which an arm breaks.
-        broken: (blocks, 2 a) time of breaking, set here.
+        room: the limbs.
+        task: ``strength`` is read, ``broken`` set here.
         b: block.
+        R: attitude.
+        x: place of O, world frame, m.
+        V: its velocity, m/s.
+        w: body rate.
+        force: sum of the contact forces, N.
+        torque: theirs about O, N m.
+        dt: step, s.
         time: now, s.
 
     Returns:
-        energy lost in the arms, J.
+        accelerations of O (m/s²) and of the turning (rad/s²), body frame; energy lost in the limbs, J.
     """
-    a_O, A = motion
-    lost = 0.0 * a_O[0]
-    for a in range(len(craft.tip_mass)):
-        m, e = craft.tip_mass[a], row(craft.axis, a)
-        k = plus(plus(a_O, cross(A, row(room.place, a))), row(room.bias, a))
-        use = 0.0 * lost
-        for j in range(2):
-            s = craft.side[a, j, 0], craft.side[a, j, 1], craft.side[a, j, 2]
-            bend = room.whole[a, 0] * craft.stiffness[a, j] * room.u[a, j] + room.lever[a, j]
-            share = bend * craft.use[a, j]
-            room.bent[a, j] = most(room.bent[a, j], size(bend))
-            use += share * share
-            if j == 0:
-                held = room.modal[a, 0] - room.spring[a, 0]
-                out = room.pull[a, 0] - m * dot(e, k)
-                room.slid[a, 0] = most(room.slid[a, 0], out * out + bend * bend)
-                room.slid[a, 1] = most(room.slid[a, 1], out * out + held * held)
-            rate = room.du[a, j]
-            lost += craft.damping[a, j] * rate * rate * dt
-            rate = rate + dt * (room.spring[a, j] * craft.lightness[a] - dot(s, k))
-            room.du[a, j] = rate
-            room.u[a, j] = room.u[a, j] + dt * rate
-        room.bent[a, 2] = most(room.bent[a, 2], use)
-        breaks = (use > strength[b, a]) & (room.whole[a, 0] > REMNANT)
-        if some(breaks):
-            broken[b, a] = where(breaks, time, broken[b, a])
-            u0, u1 = room.u[a, 0], room.u[a, 1]
-            strain = 0.5 * (craft.stiffness[a, 0] * u0 * u0 + craft.stiffness[a, 1] * u1 * u1)
-            lost += where(breaks, (1.0 - REMNANT) * strain, 0.0)
-            room.whole[a, 0] = where(breaks, REMNANT, room.whole[a, 0])
-    return lost
+    momentum = symmetric_times(craft.inertia, w)
+    f, t = force, torque
+    lost = 0.0 * w[0]
+    for limb in range(len(craft.tip_mass)):
+        r, d, rate = limb_motion(craft, room, limb, R, x, V, w)
+        e0 = craft.side[limb, 0, 0], craft.side[limb, 0, 1], craft.side[limb, 0, 2]
+        e1 = craft.side[limb, 1, 0], craft.side[limb, 1, 1], craft.side[limb, 1, 2]
+        e2 = row(craft.axis, limb)
+        u0, u1, u2 = dot(d, e0), dot(d, e1), dot(d, e2)
+        v0, v1, v2 = dot(rate, e0), dot(rate, e1), dot(rate, e2)
+        arm = limb < len(craft.rotor)
+        tight, theta, turned = 1.0 + craft.tautness[limb] * dot(d, d), 0.0 * lost, 0.0 * lost
+        if arm:
+            tight, theta = room.whole[limb, 0], room.angle[limb, 0]
+            turned = room.turning[limb, 0] - dot(e2, w)
+            u0, v0 = u0 + craft.rise[limb] * theta, v0 + craft.rise[limb] * turned
+        k0, k1, k2 = (
+            craft.stiffness[limb, 0] * u0,
+            craft.stiffness[limb, 1] * u1,
+            craft.stiffness[limb, 2] * u2,
+        )
+        c0, c1, c2 = craft.damping[limb, 0] * v0, craft.damping[limb, 1] * v1, craft.damping[limb, 2] * v2
+        lost += (c0 * v0 + c1 * v1 + c2 * v2) * dt
+        k0, k1, k2 = tight * k0, tight * k1, tight * k2
+        S = along(along(along(row(room.push, limb), -(k0 + c0), e0), -(k1 + c1), e1), -(k2 + c2), e2)
+        f, t = less(f, S), less(t, cross(r, S))
+        # What the root bears.
+        h0, h1, h2 = k0 + room.lever[limb, 0], k1 + room.lever[limb, 1], k2 + c2 + room.lever[limb, 2]
+        s0, s1, s2 = h0 * craft.use[limb, 0], h1 * craft.use[limb, 1], h2 * craft.use[limb, 2]
+        use = s0 * s0 + s1 * s1 + s2 * s2
+        if arm:
+            J, rotor = craft.twist_inertia[limb], craft.rotor[limb]
+            spring = tight * craft.twist_stiffness[limb] * theta
+            drag = craft.twist_damping[limb] * turned
+            lost += drag * turned * dt
+            tau = room.wring[limb, 0] - spring - drag - craft.rise[limb] * (k0 + c0)
+            t = along(t, -tau, e2)
+            spun = J * room.turning[limb, 0]
+            momentum = along(momentum, spun, e2)
+            momentum = momentum[0], momentum[1], momentum[2] + rotor * room.spin[limb, 0]
+            room.turning[limb, 0] = room.turning[limb, 0] + dt * tau / J
+            s0 = spring * craft.twist_use[limb]
+            use += s0 * s0
+            room.wrung[limb, 0] = most(room.wrung[limb, 0], size(spring))
+            room.slid[limb, 0] = most(room.slid[limb, 0], h2 * h2 + h0 * h0)
+            room.slid[limb, 1] = most(room.slid[limb, 1], (k2 + c2) * (k2 + c2) + (k0 + c0) * (k0 + c0))
+            room.root[limb, 0] = most(room.root[limb, 0], size(h0))
+            room.root[limb, 1] = most(room.root[limb, 1], size(h1))
+            if some((use > task.strength[b, limb]) & (tight > REMNANT)):
+                lost += _snap(craft, room, task, b, limb, (use, theta), (u0, u1, u2), time)
+        else:
+            use = where(room.dragged[limb, 0] >= craft.snag[limb], use, 0.0)
+        room.root[limb, 2] = most(room.root[limb, 2], use)
+        room.root[limb, 3] = most(room.root[limb, 3], dot(d, d))
+        U = along(row(room.go, limb), dt * craft.lightness[limb], into_world(R, S))
+        X = along(row(room.at, limb), dt, U)
+        for j in range(3):
+            room.go[limb, j] = U[0] if j == 0 else (U[1] if j == 1 else U[2])
+            room.at[limb, j] = X[0] if j == 0 else (X[1] if j == 1 else X[2])
+    t = less(t, cross(w, momentum))
+    m = 1.0 / craft.core_mass
+    return (m * f[0], m * f[1], m * f[2]), symmetric_times(craft.inertia_inverse, t), lost
+
+
+@physics
+def twist_arms(craft: Craft, room: Room, w: Triple, dt: float) -> None:
+    """Step the twist of the arms, once body and tips have their new rates."""
+    for a in range(len(craft.rotor)):
+        rate = room.turning[a, 0] - dot(row(craft.axis, a), w)
+        room.angle[a, 0] = room.angle[a, 0] + dt * rate
+
+
+@physics
+def _snap(
+    craft: Craft, room: Room, task: Task, b: int, a: int, use: tuple[float, float], u: Triple, time: float
+) -> float:
+    """Break an arm where its utilisation is above its strength; the strain energy that is lost, J."""
+    breaks = (use[0] > task.strength[b, a]) & (room.whole[a, 0] > REMNANT)
+    task.broken[b, a] = where(breaks, time, task.broken[b, a])
+    room.whole[a, 0] = where(breaks, REMNANT, room.whole[a, 0])
+    strain = craft.twist_stiffness[a] * use[1] * use[1]
+    for j in range(3):
+        one = u[0] if j == 0 else (u[1] if j == 1 else u[2])
+        strain += craft.stiffness[a, j] * one * one
+    return where(breaks, (1.0 - REMNANT) * 0.5 * strain, 0.0)
 
 
 @physics

@@ -1,9 +1,9 @@
-"""The crash itself: semi-implicit Euler over the core, its arms and its boards, against one obstacle.
+"""The crash itself: semi-implicit Euler over the core, its limbs and its boards, against one obstacle.
 
 Each step brings the obstacle into the body frame (so a point costs a few operations), sums the contacts
-(``press_parts``), solves the equations of motion (``dynamics``) and steps. Position and velocity of the core
-are kept in the world frame, so momentum does not drift with the turning body. Gravity is left out: over the
-30 ms of a crash it changes the speed by 0.3 m/s.
+(``press_parts``), steps the limbs and the core (``dynamics``). Positions and velocities are kept in the world
+frame, so momentum does not drift with the turning body. Gravity is left out: over the 30 ms of a crash it
+changes the speed by 0.3 m/s.
 
 One text serves one crash at a time and several side by side (``lanes``): ``crash_numbers`` runs it with plain
 numbers, ``crash_vectors`` (in ``vectors``) with one crash in each lane of a vector. The crashes of a block
@@ -15,10 +15,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from crashworthy.impact.craft import AUDIT_LIMIT, FLAG_ENERGY, FLAG_PENETRATION, FLAG_STEP, STEP_LIMIT
-from crashworthy.impact.dynamics import accelerations, bend_arms, pull_strap, shake_boards
+from crashworthy.impact.dynamics import flex, limb_motion, pull_strap, shake_boards, twist_arms
 from crashworthy.impact.jit import physics
 from crashworthy.impact.lanes import most, no, size, some, sqrt, where
-from crashworthy.impact.ledger import energy, never_again, tips_momentum
+from crashworthy.impact.ledger import energy, limbs_momentum, never_again
 from crashworthy.impact.obstacle import BOX, PLANE, Shape
 from crashworthy.impact.press_parts import NEVER, press_parts
 from crashworthy.impact.rigid import (
@@ -32,6 +32,7 @@ from crashworthy.impact.rigid import (
     less,
     plus,
     rotation,
+    row,
     turn,
 )
 
@@ -52,16 +53,34 @@ LOOK = 50
 
 @physics
 def _clear(craft: Craft, room: Room, task: Task, b: int, dt: float) -> None:
-    """Make memory and results of a block ready."""
-    state, arms = task.state, len(craft.tip_mass)
-    for a in range(arms):
-        for j in range(2):
-            room.u[a, j], room.du[a, j] = state[b, 13 + 4 * a + j], state[b, 15 + 4 * a + j]
-            room.slid[a, j] = 0.0
-            task.broken[b, 2 * a + j] = NEVER
+    """Make memory and results of a block ready; limbs ride along with the core, arms as they are given."""
+    state, arms, limbs = task.state, len(craft.rotor), len(craft.tip_mass)
+    R = rotation((state[b, 6], state[b, 7], state[b, 8], state[b, 9]))
+    w = state[b, 10], state[b, 11], state[b, 12]
+    for limb in range(limbs):
+        r, rate = along(row(craft.tip, limb), 0.0, w), along(w, -1.0, w)
+        if limb < arms:
+            for j in range(2):
+                e = craft.side[limb, j, 0], craft.side[limb, j, 1], craft.side[limb, j, 2]
+                r = along(r, state[b, 13 + 4 * limb + j], e)
+                rate = along(rate, state[b, 15 + 4 * limb + j], e)
+            room.angle[limb, 0] = 0.0
+            room.turning[limb, 0] = dot(row(craft.axis, limb), w) + state[b, 13 + 4 * arms + limb]
+            room.wring[limb, 0], room.wrung[limb, 0] = 0.0, 0.0
+            room.whole[limb, 0], room.blade[limb, 0], room.spin[limb, 0] = 1.0, 1.0, craft.spin[limb]
+            for j in range(2):
+                room.slid[limb, j] = 0.0
+                task.broken[b, 2 * limb + j] = NEVER
+        place, going = into_world(R, r), into_world(R, plus(rate, cross(w, r)))
         for j in range(3):
-            room.bent[a, j] = 0.0
-        room.whole[a, 0], room.blade[a, 0], room.spin[a, 0] = 1.0, 1.0, craft.spin[a]
+            one, two = (
+                (place[0], going[0]) if j == 0 else ((place[1], going[1]) if j == 1 else (place[2], going[2]))
+            )
+            room.at[limb, j], room.go[limb, j] = state[b, j] + one, state[b, 3 + j] + two
+            room.push[limb, j], room.lever[limb, j] = 0.0, 0.0
+        for j in range(4):
+            room.root[limb, j] = 0.0
+        room.dragged[limb, 0] = 0.0
     for i in range(5):
         for j in range(3):
             room.z[i, j], room.dz[i, j] = 0.0, 0.0
@@ -72,8 +91,8 @@ def _clear(craft: Craft, room: Room, task: Task, b: int, dt: float) -> None:
         task.peak[b, p], task.impulse[b, p], task.touched[b, p] = 0.0, 0.0, NEVER
     for i in range(len(craft.cell_radius)):
         room.stir[i], room.soiled[i] = 0, 0
-    for body in range(arms + 1):
-        room.touching[body, 0] = 0.5 / dt
+    for body in range(limbs + 1):
+        room.touching[body, 0], room.counted[body, 0], room.stiff[body, 0] = 0.5 / dt, 0.0, 0.0
 
 
 @physics
@@ -118,25 +137,18 @@ def crash_block(
         settle: time without contact after which a crash may end early, s.
         every: keep a frame of ``task.trace`` each so many steps; 0 keeps none.
     """
-    state, row, result = task.state, task.row, task.result
-    arms = len(craft.tip_mass)
+    state, given, result = task.state, task.row, task.result
     _clear(craft, room, task, b, dt)
     x = state[b, 0], state[b, 1], state[b, 2]
     V = state[b, 3], state[b, 4], state[b, 5]
     q = state[b, 6], state[b, 7], state[b, 8], state[b, 9]
     w = state[b, 10], state[b, 11], state[b, 12]
-    zero = 0.0 * row[b, 6]
+    zero = 0.0 * given[b, 6]
     swing, sway = (zero, zero, zero), (zero, zero, zero)
-    lightness, k_o, c_o = row[b, 12], row[b, 13], row[b, 14]
-    lightest, mass = craft.contact_mass[arms], craft.core_mass
-    for a in range(arms):
-        lightest = min(lightest, craft.contact_mass[a])
-        mass += craft.tip_mass[a]
-    v = into_body(rotation(q), V)
-    start_energy = energy(craft, room, v, w)
-    # No point can outrun the speed at which the lightest masses would hold all the energy.
-    loose = 1.0 / lightest + lightness
-    pace = 1.0 / (dt * (2.0 * sqrt(2.0 * start_energy * loose) + 1.0))
+    lightness, k_o, c_o = given[b, 12], given[b, 13], given[b, 14]
+    start_energy = energy(craft, room, rotation(q), x, V, w)
+    # No point of the core can outrun the speed at which the lightest mass there would hold all the energy.
+    pace = 1.0 / (dt * (2.0 * sqrt(2.0 * start_energy * (craft.loose + lightness)) + 1.0))
     hurry = 1.0 / task.speed[b, 0]
     shock = velocity = core_peak = steepest = lost = deepest = strap = travel = zero
     board = (zero, zero, zero)
@@ -144,35 +156,19 @@ def crash_block(
     last, step = zero, 0
     while True:
         R = rotation(q)
-        v = into_body(R, V)
-        shape = _shape(kind, row, b, R, x, swing)
+        shape = _shape(kind, given, b, R, x, swing)
         now = press_parts(
-            craft,
-            beds,
-            law,
-            kind,
-            surface,
-            b,
-            task,
-            room,
-            shape,
-            into_body(R, sway),
-            v,
-            w,
-            dt,
-            step,
-            pace,
-            hurry,
-        )
+            craft, beds, law, kind, surface, b, task, room, shape, into_body(R, sway), lightness, R, x, V, w,
+            dt, step, pace, hurry,
+        )  # fmt: skip
         lost += now.lost
         deepest = most(deepest, now.depth)
-        for body in range(arms + 1):
-            steepest = most(steepest, room.stiff[body, 0] * (1.0 / craft.contact_mass[body] + lightness))
+        steepest = most(steepest, now.steepest)
         touches = now.contacts > 0.0
         quiet = where(touches, 0.0, quiet + dt)
         last = where(touches, step * dt, last)
         if every > 0 and step % every == 0:
-            _keep(task.trace, b, step // every, step * dt, x, q, room, arms)
+            _keep(task.trace, b, step // every, step * dt, x, q, craft, room, R, V, w)
         if step == steps or step % LOOK == 0:
             over = quiet > settle
             if step < steps and some(over & no(ended)):
@@ -180,13 +176,14 @@ def crash_block(
                 reach = where(
                     k_o > 0.0, sqrt((sway2 + k_o * lightness * swing2) / most(k_o * lightness, 1e-9)), 0.0
                 )
-                over = over & never_again(craft, room, kind, shape, v, w, reach, (steps - step) * dt)
+                left = (steps - step) * dt
+                over = over & never_again(craft, room, kind, shape, R, x, V, w, reach, left)
             if step == steps:
                 over = zero <= 0.0
             over = over & no(ended)
             if some(over):
                 ended = ended | over
-                end_energy = energy(craft, room, v, w) + now.elastic
+                end_energy = energy(craft, room, R, x, V, w) + now.elastic
                 moving = where(lightness > 0.0, 0.5 * dot(sway, sway) / most(lightness, 1e-9), 0.0)
                 end_energy += moving + 0.5 * k_o * dot(swing, swing)
                 stability = 0.5 * dt * sqrt(steepest)
@@ -195,16 +192,8 @@ def crash_block(
                 flags = flags + where(deepest > 1.0, float(FLAG_PENETRATION), 0.0)
                 flags = flags + where(size(audit) <= AUDIT_LIMIT, 0.0, float(FLAG_ENERGY))
                 task.flags[b, 0] = where(over, flags, task.flags[b, 0])
-                for a in range(arms):
-                    reach = craft.length[a]
-                    for j in range(2):
-                        at = 3 * a + j
-                        task.moment[b, at] = where(over, room.bent[a, j] * reach, task.moment[b, at])
-                        at = 2 * a + j
-                        task.shear[b, at] = where(over, sqrt(room.slid[a, j]), task.shear[b, at])
-                    at = 3 * a + 2
-                    task.moment[b, at] = where(over, sqrt(room.bent[a, 2]), task.moment[b, at])
-                m = into_world(R, tips_momentum(craft, room, w))
+                _close(craft, room, task, b, over)
+                m = along(limbs_momentum(craft, room, zero), craft.core_mass, V)
                 _write(result, b, over, 0, (start_energy, end_energy, lost))
                 _write(result, b, over, 3, (audit, stability, deepest))
                 _write(result, b, over, 6, (sqrt(shock), sqrt(velocity), zero + step * dt))
@@ -212,20 +201,22 @@ def crash_block(
                 _write(result, b, over, 12, (sqrt(travel), sqrt(board[0]), sqrt(board[1])))
                 _write(result, b, over, 15, (sqrt(board[2]), V[0], V[1]))
                 _write(result, b, over, 18, (V[2], w[0], w[1]))
-                _write(result, b, over, 21, (w[2], mass * V[0] + m[0], mass * V[1] + m[1]))
-                result[b, 24] = where(over, mass * V[2] + m[2], result[b, 24])
+                _write(result, b, over, 21, (w[2], m[0], m[1]))
+                result[b, 24] = where(over, m[2], result[b, 24])
             if not some(no(ended)):
                 break
-        motion = accelerations(craft, room, w, now.force, now.torque)
-        core_peak = most(core_peak, dot(motion[0], motion[0]))
-        lost += bend_arms(craft, room, motion, dt, task.strength, task.broken, b, step * dt)
-        felt, moved, boards = shake_boards(craft, room, motion, w, dt)
+        a_O, A, given_off = flex(
+            craft, room, task, b, R, x, V, w, now.force, now.torque, dt, step * dt
+        )  # fmt: skip
+        lost += given_off
+        core_peak = most(core_peak, dot(a_O, a_O))
+        felt, moved, boards = shake_boards(craft, room, (a_O, A), w, dt)
         shock, velocity = most(shock, felt), most(velocity, moved)
         board = most(board[0], boards[0]), most(board[1], boards[1]), most(board[2], boards[2])
         if craft.pack_part >= 0:
-            strap = most(strap, pull_strap(craft, room, motion, w, now.pack, dt))
+            strap = most(strap, pull_strap(craft, room, (a_O, A), w, now.pack, dt))
         if some(lightness > 0.0):
-            F = _free_way(kind, row, b, into_world(R, now.force))
+            F = _free_way(kind, given, b, into_world(R, now.force))
             lost += c_o * dot(sway, sway) * dt
             sway = along(
                 along(along(sway, -dt * lightness, F), -dt * lightness * k_o, swing),
@@ -234,11 +225,25 @@ def crash_block(
             )
             swing = along(swing, dt, sway)
             travel = most(travel, dot(swing, swing))
-        w = along(w, dt, motion[1])
-        V = along(V, dt, into_world(R, motion[0]))
+        w = along(w, dt, A)
+        V = along(V, dt, into_world(R, a_O))
         x = along(x, dt, V)
         q = turn(q, w, dt)
+        twist_arms(craft, room, w, dt)
         step += 1
+
+
+@physics
+def _close(craft: Craft, room: Room, task: Task, b: int, over: bool) -> None:
+    """What the limbs of the crashes that end now have borne."""
+    for limb in range(len(craft.tip_mass)):
+        for j in range(4):
+            peak = room.root[limb, j] if j < 2 else sqrt(room.root[limb, j])
+            task.root[b, 4 * limb + j] = where(over, peak, task.root[b, 4 * limb + j])
+    for a in range(len(craft.rotor)):
+        task.twist[b, a] = where(over, room.wrung[a, 0], task.twist[b, a])
+        for j in range(2):
+            task.shear[b, 2 * a + j] = where(over, sqrt(room.slid[a, j]), task.shear[b, 2 * a + j])
 
 
 @physics
@@ -252,14 +257,21 @@ def _write(result: Floats, b: int, over: bool, at: int, values: Triple) -> None:
 @physics
 def _keep(
     trace: Floats, b: int, frame: int, time: float, x: Triple, q: tuple[float, float, float, float],
-    room: Room, arms: int,
+    craft: Craft, room: Room, R: Nine, V: Triple, w: Triple,
 ) -> None:  # fmt: skip
     """Write one frame of the trace."""
     trace[b, frame, 0] = time
     trace[b, frame, 1], trace[b, frame, 2], trace[b, frame, 3] = x[0], x[1], x[2]
     trace[b, frame, 4], trace[b, frame, 5], trace[b, frame, 6], trace[b, frame, 7] = q[0], q[1], q[2], q[3]
-    for a in range(arms):
-        trace[b, frame, 8 + 2 * a], trace[b, frame, 9 + 2 * a] = room.u[a, 0], room.u[a, 1]
+    limbs = len(craft.tip_mass)
+    for limb in range(limbs):
+        _, d, _ = limb_motion(craft, room, limb, R, x, V, w)
+        for j in range(2):
+            e = craft.side[limb, j, 0], craft.side[limb, j, 1], craft.side[limb, j, 2]
+            trace[b, frame, 8 + 3 * limb + j] = dot(d, e)
+        trace[b, frame, 10 + 3 * limb] = dot(d, row(craft.axis, limb))
+    for a in range(len(craft.rotor)):
+        trace[b, frame, 8 + 3 * limbs + a] = room.angle[a, 0]
 
 
 @physics

@@ -5,10 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from crashworthy.impact.contact import friction, press
+from crashworthy.impact.dynamics import limb_motion
 from crashworthy.impact.jit import physics
 from crashworthy.impact.lanes import least, lowest, most, size, some, sqrt, where
 from crashworthy.impact.obstacle import Shape, gap_normal
-from crashworthy.impact.rigid import Triple, along, cross, dot, less, plus, row
+from crashworthy.impact.rigid import Nine, Triple, along, cross, dot, into_body, less, plus, row
 
 if TYPE_CHECKING:
     import numpy as np
@@ -37,6 +38,7 @@ class Pressed(NamedTuple):
     depth: float  # greatest depth over its limit
     contacts: float  # points that touch
     pack: Triple  # force on the battery, N
+    steepest: float  # squared rate of the stiffest contacts, 1/s²
 
 
 @physics
@@ -56,24 +58,19 @@ def _let_go(craft: Craft, room: Room, cell: int) -> None:
 
 
 @physics
+def _grow(room: Room, limb: int, q: Triple, h: Triple) -> None:
+    """Add to the forces on a limb's mass and to what its root bears besides."""
+    for j in range(3):
+        room.push[limb, j] = room.push[limb, j] + (q[0] if j == 0 else (q[1] if j == 1 else q[2]))
+        room.lever[limb, j] = room.lever[limb, j] + (h[0] if j == 0 else (h[1] if j == 1 else h[2]))
+
+
+@physics
 def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would hide the physics
-    craft: Craft,
-    beds: Beds,
-    law: int,
-    kind: int,
-    surface: int,
-    b: int,
-    task: Task,
-    room: Room,
-    shape: Shape,
-    drift: Triple,
-    v: Triple,
-    w: Triple,
-    dt: float,
-    step: int,
-    pace: float,
-    hurry: float,
-) -> Pressed:
+    craft: Craft, beds: Beds, law: int, kind: int, surface: int, b: int, task: Task, room: Room, shape: Shape,
+    drift: Triple, lightness: float, R: Nine, x: Triple, V: Triple, w: Triple, dt: float, step: int,
+    pace: float, hurry: float,
+) -> Pressed:  # fmt: skip
     """Sum the contact forces of one step.
 
     A part, or a clump of its points, that is clear of the obstacle is left alone for as many steps as it must
@@ -88,41 +85,46 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
         surface: row of ``beds``.
         b: block of ``task``.
         task: ``peak``, ``impulse`` and ``touched`` are raised here.
-        room: ``modal``, ``lever``, ``pull``, ``stiff`` and ``touching`` are set here.
+        room: ``push``, ``lever``, ``wring``, ``stiff`` and ``touching`` are set here.
         shape: the obstacle in the body frame.
         drift: velocity of the obstacle, body frame, m/s.
-        v: velocity of O, body frame, m/s.
+        lightness: one over the obstacle's moving mass, 1/kg.
+        R: attitude.
+        x: place of O, world frame, m.
+        V: its velocity, m/s.
         w: body rate, rad/s.
         dt: time step, s.
         step: its number.
-        pace: one over the distance that no point can exceed in a step, 1/m.
+        pace: one over the distance that no point of the core can exceed in a step, 1/m.
         hurry: one over the closing speed at first contact, s/m.
     """
-    n_arms = len(craft.tip_mass)
-    zero = 0.0 * v[0]
+    arms, limbs = len(craft.rotor), len(craft.tip_mass)
+    v = into_body(R, V)
+    zero = 0.0 * w[0]
     none = (zero, zero, zero)
     force, torque, pack = none, none, none
-    elastic, lost, depth_used, contacts = zero, zero, zero, zero
-    for body in range(n_arms + 1):
-        room.stiff[body, 0] = 0.0
-        room.counted[body, 0] = 0.0
-    for a in range(n_arms):
-        room.modal[a, 0], room.modal[a, 1], room.pull[a, 0] = 0.0, 0.0, 0.0
-        room.lever[a, 0], room.lever[a, 1] = 0.0, 0.0
+    elastic, lost, depth_used, contacts, steepest = zero, zero, zero, zero, zero
+    for limb in range(limbs):
+        for j in range(3):
+            room.push[limb, j], room.lever[limb, j] = 0.0, 0.0
+    for a in range(arms):
+        room.wring[a, 0] = 0.0
     for part in range(len(craft.radius)):
         if step < room.wake[part]:
             continue
-        a = craft.arm[part]
-        body = a if a >= 0 else n_arms
-        bend, bend_rate, slack = none, none, zero
-        if a >= 0:
-            e0 = craft.side[a, 0, 0], craft.side[a, 0, 1], craft.side[a, 0, 2]
-            e1 = craft.side[a, 1, 0], craft.side[a, 1, 1], craft.side[a, 1, 2]
-            bend = along(along(bend, room.u[a, 0], e0), room.u[a, 1], e1)
-            bend_rate = along(along(bend_rate, room.du[a, 0], e0), room.du[a, 1], e1)
-            slack = size(room.u[a, 0]) + size(room.u[a, 1])
+        limb = craft.limb[part]
+        body, twists = limb if limb >= 0 else limbs, 0 <= limb < arms
+        d, d_rate, slack = none, none, zero
+        theta = theta_rate = zero
+        if limb >= 0:
+            _, d, d_rate = limb_motion(craft, room, limb, R, x, V, w)
+            slack = sqrt(dot(d, d))
+        if twists:
+            theta, theta_rate = room.angle[limb, 0], room.turning[limb, 0] - dot(row(craft.axis, limb), w)
+            slack += craft.reach[part] * size(theta)
+        quick = pace * craft.ease[part]
         gap, _ = gap_normal(kind, shape, row(craft.centre, part))
-        away = _steps_off(gap - (slack + craft.radius[part]), pace)
+        away = _steps_off(gap - (slack + craft.radius[part]), quick)
         if away > 0:
             room.wake[part] = step + 1 + away
             for cell in range(craft.cells[part], craft.cells[part + 1]):
@@ -132,22 +134,20 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
         d_y, mu = beds.depth[surface, part], beds.friction[surface, part]
         alpha = beds.damping[surface, part] * hurry
         limit = 10.0 if beds.in_ground[surface, part] else craft.shallow[part]
-        cap = craft.grip[part] * room.touching[body, 0]
         prop = craft.prop[part]
-        spin, whole, twist = zero, zero + 1.0, zero
+        spin, whole, rubbed = zero, zero + 1.0, zero
         hub = (0.0, 0.0, 0.0)
         if prop >= 0:
             spin, whole, hub = room.spin[prop, 0], room.blade[prop, 0], row(craft.tip, prop)
-        total, spring, stiff, count = zero, zero, zero, zero
-        f, t = none, none
-        q0 = q1 = l0 = l1 = zero
+        total, spring, stiff, count, drag, wring = zero, zero, zero, zero, zero, zero
+        f, t, q, h = none, none, none, none
         soonest = step + 1000
         for cell in range(craft.cells[part], craft.cells[part + 1]):
             if step < room.stir[cell]:
                 soonest = min(soonest, room.stir[cell])
                 continue
             gap, _ = gap_normal(kind, shape, row(craft.cell_centre, cell))
-            away = _steps_off(gap - (slack + craft.cell_radius[cell]), pace)
+            away = _steps_off(gap - (slack + craft.cell_radius[cell]), quick)
             if away > 0:
                 room.stir[cell] = step + 1 + away
                 _let_go(craft, room, cell)
@@ -156,12 +156,10 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
             nearest = zero + TOO_FAR
             soiled = False
             for i in range(craft.cell_start[cell], craft.cell_start[cell + 1]):
-                phi = craft.shape[i]
-                r = (
-                    along(row(craft.position, i), phi, bend)
-                    if a >= 0
-                    else along(row(craft.position, i), 1.0, none)
-                )
+                phi, g = craft.shape[i], row(craft.screw, i)
+                r = along(row(craft.position, i), phi, d)
+                if twists:
+                    r = along(r, theta, g)
                 gap, _ = gap_normal(kind, shape, r)
                 inside = (gap < 0.0) & (whole > 0.0)
                 nearest = least(gap, nearest)
@@ -179,7 +177,12 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
                 if not some(presses):
                     continue
                 soiled = True
-                s = along(less(plus(v, cross(w, r)), drift), phi, bend_rate)
+                s = along(less(plus(v, cross(w, r)), drift), phi, d_rate)
+                mobility = craft.mobility[i] + lightness
+                if twists:
+                    s = along(s, theta_rate, g)
+                    across = dot(g, n)
+                    mobility += across * across / craft.twist_inertia[limb]
                 rate = -dot(s, n)
                 slide = along(s, rate, n)
                 if prop >= 0:
@@ -198,25 +201,26 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
                 depth_used = most(depth_used, where(presses, depth * limit, 0.0))
                 normal = area * p
                 square = dot(slide, slide) + 1e-24
-                rub = friction(mu, normal, sqrt(square), cap)
+                speed = sqrt(square)
+                rub = friction(mu, normal, speed, craft.grip[i] * room.touching[body, 0])
                 rub = where(normal > 0.0, rub, 0.0)
                 F = along((normal * n[0], normal * n[1], normal * n[2]), -rub, slide)
                 spring += area * energy
                 lost += area * (p_y * (d_p - before) + (p - undamped) * rate * dt)
                 lost += rub * square * dt
                 total += normal
+                drag += normal * speed
                 f = plus(f, F)
                 t = plus(t, cross(r, F))
-                stiff += where(d_e > 0.0, area * slope, 0.0)
+                stiff += where(d_e > 0.0, area * slope * mobility, 0.0)
                 if prop >= 0:
-                    twist -= rub * ((r[0] - hub[0]) * slide[1] - (r[1] - hub[1]) * slide[0])
-                if a >= 0:
-                    push0, push1 = dot(F, e0), dot(F, e1)
-                    q0, q1 = q0 + phi * push0, q1 + phi * push1
-                    rest = craft.station[i] - phi
-                    l0, l1 = l0 + rest * push0, l1 + rest * push1
+                    rubbed -= rub * ((r[0] - hub[0]) * slide[1] - (r[1] - hub[1]) * slide[0])
+                if limb >= 0:
+                    q, h = along(q, phi, F), along(h, craft.rest[i], F)
+                if twists:
+                    wring += dot(g, F)
             room.soiled[cell] = 1 if soiled else 0
-            away = _steps_off(nearest, pace)
+            away = _steps_off(nearest, quick)
             room.stir[cell] = step + 1 + max(away, 0)
             soonest = min(soonest, room.stir[cell])
         room.wake[part] = soonest
@@ -231,11 +235,11 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
         room.stiff[body, 0] = room.stiff[body, 0] + stiff
         if prop >= 0:
             # The motor turns freely: friction about its axis slows the prop and does not turn the quad.
-            t = t[0], t[1], t[2] - twist
-            room.spin[prop, 0] = spin + dt * twist / craft.rotor[prop]
-            snaps = total > task.strength[b, n_arms + prop]
+            t = t[0], t[1], t[2] - rubbed
+            room.spin[prop, 0] = spin + dt * rubbed / craft.rotor[prop]
+            snaps = total > task.strength[b, arms + prop]
             if some(snaps):
-                task.broken[b, n_arms + prop] = where(snaps, step * dt, task.broken[b, n_arms + prop])
+                task.broken[b, arms + prop] = where(snaps, step * dt, task.broken[b, arms + prop])
                 room.blade[prop, 0] = where(snaps, 0.0, whole)
                 lost += where(snaps, spring, 0.0)
                 spring = where(snaps, 0.0, spring)
@@ -243,12 +247,19 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
         force, torque = plus(force, f), plus(torque, t)
         if part == craft.pack_part:
             pack = plus(pack, f)
-        if a >= 0:
-            room.modal[a, 0], room.modal[a, 1] = room.modal[a, 0] + q0, room.modal[a, 1] + q1
-            room.lever[a, 0], room.lever[a, 1] = room.lever[a, 0] + l0, room.lever[a, 1] + l1
-            room.pull[a, 0] = room.pull[a, 0] + dot(f, row(craft.axis, a))
-    for body in range(n_arms + 1):
+        if limb >= 0:
+            e0 = craft.side[limb, 0, 0], craft.side[limb, 0, 1], craft.side[limb, 0, 2]
+            e1 = craft.side[limb, 1, 0], craft.side[limb, 1, 1], craft.side[limb, 1, 2]
+            _grow(room, limb, q, (dot(h, e0), dot(h, e1), dot(less(f, q), row(craft.axis, limb))))
+            dragged = where(total > craft.snag_force, dt * drag / most(total, 1e-12), 0.0)
+            room.dragged[limb, 0] = room.dragged[limb, 0] + dragged
+        if twists:
+            room.wring[limb, 0] = room.wring[limb, 0] + wring
+    for body in range(limbs + 1):
+        counted = room.counted[body, 0]
         room.touching[body, 0] = 0.5 / dt + zero
-        if some(room.counted[body, 0] > 1.0):
-            room.touching[body, 0] = 0.5 / (dt * most(room.counted[body, 0], 1.0))
-    return Pressed(force, torque, elastic, lost, depth_used, contacts, pack)
+        if some(counted > 0.0):
+            room.touching[body, 0] = 0.5 / (dt * most(counted, 1.0))
+            steepest = most(steepest, room.stiff[body, 0])
+        room.counted[body, 0], room.stiff[body, 0] = 0.0, 0.0
+    return Pressed(force, torque, elastic, lost, depth_used, contacts, pack, steepest)

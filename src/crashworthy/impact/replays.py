@@ -154,7 +154,7 @@ def replay(quad: Quad, batch: CrashBatch, crash_id: int, *, dt: float = 0.0) -> 
         time=frames[:, 0],
         place=frames[:, 1:4] + turned,
         attitude=frames[:, 4:8],
-        tips=frames[:, 8:].reshape(len(frames), -1, 2),
+        tips=frames[:, 8 : 8 + 3 * len(quad.arms)].reshape(len(frames), -1, 3)[..., :2],
         touched=tuple((names[i], float(got.touched[i, 0])) for i in order),
         peaks=tuple((names[i], float(got.peak[i, 0]), float(got.impulse[i, 0])) for i in hardest),
     )

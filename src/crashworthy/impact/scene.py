@@ -29,7 +29,10 @@ class Scene:
         moment: (arms, 3, n) peak in plane and out of plane, N m, peak interaction.
         scalars: by name (``craft.RESULT``), each (n,).
         flags: (n,).
-        trace: (frames, 8 + 2 arms, n) time, position, quaternion, tip deflections; empty unless asked for.
+        trace: (frames, 8 + 3 limbs + arms, n) time, position, quaternion, u of each limb, twist of each arm;
+            empty unless asked for.
+        twist: (arms, n) peak root torque, N m.
+        limb: (limbs, 2, n) peak utilisation and travel, m.
         shear: (arms, 2, n) peak sideways force on the screws of root and motor, N.
         broken: (2, arms, n) when each arm and prop broke, s; -1 when whole.
     """
@@ -43,6 +46,8 @@ class Scene:
     trace: Floats
     shear: Floats
     broken: Floats
+    twist: Floats
+    limb: Floats
 
 
 def plane(normal: tuple[float, float, float] = (0.0, 0.0, 1.0), n: int = 1) -> Floats:
@@ -123,5 +128,5 @@ def run(
     )
     return Scene(
         got.peak, got.impulse, got.touched, got.moment, dict(zip(RESULT, got.scalars, strict=True)),
-        got.flags, got.trace, got.shear, got.broken,
+        got.flags, got.trace, got.shear, got.broken, got.twist, got.limb,
     )  # fmt: skip

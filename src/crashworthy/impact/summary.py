@@ -11,6 +11,14 @@ import numpy as np
 from crashworthy.impact.batch import REFINED
 from crashworthy.impact.craft import FLAG_ENERGY, FLAG_INVALID, FLAG_PENETRATION, FLAG_STEP
 from crashworthy.impact.damage import Z90, interval, mode_load, part_chances, wilson
+from crashworthy.impact.limb_summary import (
+    ArmSummary,
+    LimbSummary,
+    Quantiles,
+    arm_summaries,
+    limb_summaries,
+    quantiles,
+)
 from crashworthy.impact.words import plain_numbers, plural_of
 from crashworthy.quantities import G_N
 
@@ -27,6 +35,7 @@ __all__ = [
     "ArmSummary",
     "CrashSummary",
     "GroupSummary",
+    "LimbSummary",
     "ModeSummary",
     "ObstacleSummary",
     "PartSummary",
@@ -49,15 +58,6 @@ SEVERITY: Final = (
     "the boards on their mount"
 )
 """How severity is defined."""
-
-
-@dataclass(frozen=True, slots=True)
-class Quantiles:
-    """Median, 90 % and 99 % quantile; zeros when there is nothing to count."""
-
-    p50: float
-    p90: float
-    p99: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,18 +126,6 @@ class GroupSummary:
 
 
 @dataclass(frozen=True, slots=True)
-class ArmSummary:
-    """Root moments of one arm, N m, against capacity."""
-
-    name: str
-    out_of_plane: Quantiles
-    in_plane: Quantiles
-    capacity_out_of_plane: float
-    capacity_in_plane: float
-    interaction: Quantiles
-
-
-@dataclass(frozen=True, slots=True)
 class ObstacleSummary:
     """One obstacle of the scenario: crashes, speed towards it, part most often first, breaks per 100."""
 
@@ -159,6 +147,7 @@ class CrashSummary:
         parts: in the order of the build; only parts that can be touched or broken.
         groups: kinds, most breaks first.
         arms: in the order of the arms.
+        limbs: antennas, leads and what sits on a soft mount, in the order of the build.
         shock: peak acceleration of the boards, in g.
         pseudo_velocity: of the boards, m/s.
         obstacles: in the order of the scenario.
@@ -177,6 +166,7 @@ class CrashSummary:
     parts: tuple[PartSummary, ...]
     groups: tuple[GroupSummary, ...]
     arms: tuple[ArmSummary, ...]
+    limbs: tuple[LimbSummary, ...]
     shock: Quantiles
     pseudo_velocity: Quantiles
     obstacles: tuple[ObstacleSummary, ...]
@@ -223,12 +213,6 @@ def _count(x: float) -> str:
     return f"{x:.0f}" if x >= 9.95 else f"{x:.1f}"
 
 
-def _quantiles(x: Floats) -> Quantiles:
-    if len(x) == 0:
-        return Quantiles(0.0, 0.0, 0.0)
-    return Quantiles(*(float(q) for q in np.quantile(x.astype(np.float64), (0.5, 0.9, 0.99))))
-
-
 def summarise(batch: CrashBatch) -> CrashSummary:
     """Turn a batch into its answers; crashes that left the real numbers are left out and counted."""
     good = (batch.flags & FLAG_INVALID) == 0
@@ -264,9 +248,9 @@ def summarise(batch: CrashBatch) -> CrashSummary:
                 hit_low=low,
                 hit_high=high,
                 first=float(first[index]),
-                force=_quantiles(batch.part_peak[index, good][hits]),
-                impulse=_quantiles(batch.part_impulse[index, good][hits]),
-                utilisation=_quantiles(use[use > 0.0]),
+                force=quantiles(batch.part_peak[index, good][hits]),
+                impulse=quantiles(batch.part_impulse[index, good][hits]),
+                utilisation=quantiles(use[use > 0.0]),
                 breaks=chance[0],
                 breaks_low=chance[1],
                 breaks_high=min(1.0, chance[2]),
@@ -283,9 +267,10 @@ def summarise(batch: CrashBatch) -> CrashSummary:
         seed=batch.seed,
         parts=tuple(parts),
         groups=_groups(batch, middle, weaker, stronger),
-        arms=_arms(batch, good),
-        shock=_quantiles(shock),
-        pseudo_velocity=_quantiles(batch.pseudo_velocity[good]),
+        arms=arm_summaries(batch, good),
+        limbs=limb_summaries(batch, good),
+        shock=quantiles(shock),
+        pseudo_velocity=quantiles(batch.pseudo_velocity[good]),
         obstacles=_obstacles(batch, good, middle),
         severity_edges=edges,
         refined=float(((batch.flags & REFINED) != 0).mean()),
@@ -330,20 +315,6 @@ def _groups(
     return tuple(sorted(groups, key=lambda g: (-g.breaks, g.kind)))
 
 
-def _arms(batch: CrashBatch, good: NDArray[np.bool_]) -> tuple[ArmSummary, ...]:
-    return tuple(
-        ArmSummary(
-            name=batch.parts[part][0],
-            out_of_plane=_quantiles(batch.arm_moment[a, 1, good]),
-            in_plane=_quantiles(batch.arm_moment[a, 0, good]),
-            capacity_out_of_plane=batch.arm_capacity[a][0],
-            capacity_in_plane=batch.arm_capacity[a][1],
-            interaction=_quantiles(batch.arm_moment[a, 2, good]),
-        )
-        for a, part in enumerate(batch.arm_parts)
-    )
-
-
 def _obstacles(
     batch: CrashBatch, good: NDArray[np.bool_], middle: dict[int, Floats]
 ) -> tuple[ObstacleSummary, ...]:
@@ -352,7 +323,7 @@ def _obstacles(
     for index, (name, kind, surface) in enumerate(batch.obstacles):
         here = met == index
         if not here.any():
-            found.append(ObstacleSummary(name, kind, surface, 0, _quantiles(np.zeros(0)), "", {}))
+            found.append(ObstacleSummary(name, kind, surface, 0, quantiles(np.zeros(0)), "", {}))
             continue
         breaks: dict[str, float] = {}
         for part, chance in middle.items():
@@ -365,7 +336,7 @@ def _obstacles(
                 kind,
                 surface,
                 int(here.sum()),
-                _quantiles(batch.normal_speed[good][here]),
+                quantiles(batch.normal_speed[good][here]),
                 batch.parts[int(first)][0],
                 breaks,
             )

@@ -23,10 +23,12 @@ __all__ = [
     "SHEAR_CORRECTION",
     "TIP_MASS_SHARE",
     "ArmBeam",
+    "along_stiffness",
     "arm_beam",
     "deflection_shape",
     "first_frequency",
     "tip_stiffness",
+    "torsion_constant",
 ]
 
 TIP_MASS_SHARE: Final = 33.0 / 140.0
@@ -46,6 +48,8 @@ class ArmBeam:
         damping: (in plane, out of plane), N s/m.
         tip_mass: carried mass + 33/140 of the arm, kg.
         length: free length, m.
+        axial, axial_damping: along the arm, root factor applied, N/m and N s/m.
+        twist: torque per angle at the tip, root factor applied, N m/rad.
         frequency: (in plane, out of plane) with the root held, Hz.
         origin: the data used, each with its source.
     """
@@ -55,6 +59,9 @@ class ArmBeam:
     damping: tuple[float, float]
     tip_mass: float
     length: float
+    axial: float
+    axial_damping: float
+    twist: float
     frequency: tuple[float, float]
     origin: tuple[Datum, ...]
 
@@ -106,6 +113,30 @@ def tip_stiffness(
     return float(1.0 / (0.5 * length * np.sum(weight * (bending + shear))))
 
 
+def torsion_constant(width: float, thickness: float) -> float:
+    """Torsion constant of a rectangle, m^4: b t^3 (1/3 - 0.21 (t/b) (1 - (t/b)^4/12)), b >= t.
+
+    Within 0.4 % of the series of Saint-Venant (Roark's formulas for stress and strain, table of torsion).
+    """
+    b, t = max(width, thickness), min(width, thickness)
+    return b * t**3 * (1.0 / 3.0 - 0.21 * t / b * (1.0 - (t / b) ** 4 / 12.0))
+
+
+def along_stiffness(
+    modulus: float, shear_modulus: float, length: float, width_root: float, width_tip: float, thickness: float
+) -> tuple[float, float]:
+    """Pull per stretch (N/m) and torque per twist (N m/rad) of a bar whose width tapers linearly.
+
+    1/k = int dx/(E A) and int dx/(G J) (textbook), 40-point Gauss-Legendre quadrature.
+    """
+    node, weight = np.polynomial.legendre.leggauss(40)
+    width = width_root + (width_tip - width_root) * 0.5 * (node + 1.0)
+    twist = np.array([torsion_constant(float(b), thickness) for b in width])
+    stretch = np.sum(weight / (modulus * width * thickness))
+    angle = np.sum(weight / (shear_modulus * twist))
+    return float(2.0 / (length * stretch)), float(2.0 / (length * angle))
+
+
 def deflection_shape(station: np.ndarray) -> np.ndarray:
     """Deflection along a cantilever with a tip load, as a share of the tip's: (3 s^2 - s^3)/2."""
     s = np.clip(station, 0.0, 1.0)
@@ -145,6 +176,11 @@ def arm_beam(arm: Arm) -> ArmBeam:
         raise CrashworthyError(
             Problem("an arm carries no mass at its tip", "give the motor a mass", field="motors.mass")
         )
+    along, twist = along_stiffness(
+        modulus.value, shear.value, arm.length, arm.width_root, arm.width_tip, arm.thickness
+    )
+    axial = datum("arm_root", "factor_axial")
+    twisted = datum("arm_root", "factor_twist")
     k_in, k_out = (root.value * k for root, k in zip(roots, ideal, strict=True))
     return ArmBeam(
         stiffness=(k_in, k_out),
@@ -155,8 +191,11 @@ def arm_beam(arm: Arm) -> ArmBeam:
         ),
         tip_mass=tip_mass,
         length=arm.length,
+        axial=axial.value * along,
+        axial_damping=2.0 * ratio.value * math.sqrt(axial.value * along * tip_mass),
+        twist=twisted.value * twist,
         frequency=(first_frequency(k_in, tip_mass), first_frequency(k_out, tip_mass)),
-        origin=(modulus, shear, *roots, ratio),
+        origin=(modulus, shear, *roots, axial, twisted, ratio),
     )
 
 

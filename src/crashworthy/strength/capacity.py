@@ -11,16 +11,26 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from crashworthy.materials.table import datum, rows
+from crashworthy.strength.limbs import limb_source
 
 if TYPE_CHECKING:
     from crashworthy.build.quad import Arm, Part, Quad
     from crashworthy.materials.table import Datum
 
-__all__ = ["LOADS", "Capacity", "arm_root_moments", "capacities", "shaft_bend_force", "standoff_side_force"]
+__all__ = [
+    "LOADS",
+    "Capacity",
+    "arm_root_moments",
+    "arm_root_torque",
+    "capacities",
+    "shaft_bend_force",
+    "standoff_side_force",
+]
 
-LOADS: Final = ("force", "bending", "pseudo_velocity", "strap")
-"""What is compared: the part's peak contact force (N), the arm's root interaction (1 at capacity), the
-pseudo-velocity of the boards (m/s), or the pull on the battery's strap (N)."""
+LOADS: Final = ("force", "bending", "limb", "pseudo_velocity", "strap")
+"""What is compared: the part's peak contact force (N), the arm's root interaction (1 at capacity), the same
+of another limb (antenna, lead, what sits on a soft mount), the pseudo-velocity of the boards (m/s), or the
+pull on the battery's strap (N)."""
 
 _TRUST: Final = ("read", "computed", "derived", "recalled", "assumption")
 
@@ -74,6 +84,32 @@ def arm_root_moments(arm: Arm) -> tuple[float, float]:
     return notch * out_of_plane, notch * in_plane
 
 
+def arm_root_torque(arm: Arm) -> float:
+    """Torque about its axis at which the arm breaks at its root, N m.
+
+    T = tau b t²/3 / (1 + 0.6095 x + 0.8865 x² - 1.8023 x³ + 0.91 x^4), x = t/b, of the net section beside the
+    clamp hole (peak shear of a rectangle, Roark's formulas for stress and strain), times the notch factor
+    when there is a hole. A material without a tabled shear strength takes its flexural strength / sqrt(3)
+    (von Mises).
+    """
+    hole = min(max(arm.hole, 0.0), 0.9 * arm.width_root)
+    notch = datum("part_arm", "notch").value if hole > 0.0 else 1.0
+    sides = (arm.width_root - hole, arm.thickness)
+    b, t = max(sides), min(sides)
+    x = t / b
+    bulge = 1.0 + 0.6095 * x + 0.8865 * x**2 - 1.8023 * x**3 + 0.91 * x**4
+    return notch * _shear_strength(arm.material).value * b * t**2 / (3.0 * bulge)
+
+
+def _shear_strength(material: str) -> Datum:
+    if (material, "shear_strength") in rows():
+        return datum(material, "shear_strength")
+    bending = datum(material, "flexural_strength")
+    return replace(
+        bending, value=bending.value / math.sqrt(3.0), source=f"flexural strength / sqrt 3; {bending.source}"
+    )
+
+
 def shaft_bend_force(
     diameter: float, yield_stress: float, lever: float, share: float, bore: float = 0.0
 ) -> float:
@@ -94,6 +130,7 @@ def _arm_modes(arm: Arm, spread: float) -> list[Capacity]:
     bending = math.hypot(spread, 0.5 * root)
     out_of_plane, in_plane = arm_root_moments(arm)
     strength, notch = datum(arm.material, "flexural_strength"), datum("part_arm", "notch")
+    shear = _shear_strength(arm.material)
     pressure, patch = datum("part_arm", "edge_pressure"), datum("part_arm", "edge_length")
     return [
         Capacity(
@@ -106,8 +143,9 @@ def _arm_modes(arm: Arm, spread: float) -> list[Capacity]:
             "",
             "",
             f"root moments {out_of_plane:.3g} N m out of plane, {in_plane:.3g} N m in plane: "
-            f"flexural strength x net section x notch factor; {strength.source}; {notch.source}",
-            _weakest(strength, notch),
+            f"flexural strength x net section x notch factor; {arm_root_torque(arm):.3g} N m in twist; "
+            f"{strength.source}; {notch.source}; {shear.source}",
+            _weakest(strength, notch, shear),
         ),
         Capacity(
             arm.part,
@@ -200,8 +238,7 @@ _BREAKS: Final = {
     "prop": "blade broken or bent",
     "camera": "housing cracked",
     "lens": "glass broken",
-    "antenna": "torn",
-    "lead": "pad torn",
+    "lead": "cut or crushed",
     "plug": "torn",
     "board": "struck",
     "shield": "split",
@@ -244,6 +281,12 @@ def capacities(quad: Quad) -> tuple[Capacity, ...]:
             modes.append(
                 _table_mode(index, "board", "pseudo_velocity", "shaken", spread, load="pseudo_velocity")
             )
+        limb = limb_source(quad, index)
+        if limb is not None:
+            mode, beta, source, data = limb
+            modes.append(Capacity(index, mode, "limb", 1.0, beta, spread, "", "", source, _weakest(*data)))
+        elif part.kind == "antenna":
+            modes.append(_table_mode(index, "antenna", "break_force", "torn", spread))
         if part.kind in _BREAKS:
             modes.append(_table_mode(index, part.kind, "break_force", _BREAKS[part.kind], spread))
         found += [_in_the_field(m, part.kind) for m in modes if m is not None]

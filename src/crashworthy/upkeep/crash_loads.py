@@ -32,6 +32,7 @@ class CrashLoads:
     Attributes:
         names, labels: of the parts, in the order of the build.
         arm_parts: part index of each arm.
+        limb_parts: part index of each other limb, in the order of "limb_load" (limbs, 2, n).
         capacities: failure modes.
         arrays: "part_peak" (parts, n) N, "arm_moment" (arms, 3, n), "pseudo_velocity", "shock" (n,),
             "obstacle" (n,) index, "part_tfirst" (parts, n) s.
@@ -44,6 +45,14 @@ class CrashLoads:
     capacities: tuple[Capacity, ...]
     arrays: Mapping[str, NDArray[np.floating]]
     obstacles: tuple[tuple[str, str], ...]
+    limb_parts: tuple[int, ...] = ()
+
+    def _limb(self, part: int) -> Floats:
+        """(n,) utilisation of a limb; 0 in campaigns that did not keep it."""
+        kept = self.arrays.get("limb_load")
+        if kept is None or len(kept) == 0 or part not in self.limb_parts:
+            return np.zeros(self.arrays["shock"].shape)
+        return np.asarray(kept[self.limb_parts.index(part), 0], dtype=np.float64)
 
     @property
     def severity(self) -> NDArray[np.int64]:
@@ -61,6 +70,8 @@ class CrashLoads:
                 continue
             if mode.load == "bending":
                 load = self.arrays["arm_moment"][self.arm_parts.index(part), 2]
+            elif mode.load == "limb":
+                load = self._limb(part)
             elif mode.load == "pseudo_velocity":
                 load = self.arrays["pseudo_velocity"]
             else:

@@ -213,7 +213,8 @@ class CrashBench(FleetBench):
         from crashworthy.errors import NotFoundError, Problem
         from crashworthy.impact.batch import CrashBatch, complete
         from crashworthy.impact.damage import mode_load
-        from crashworthy.strength.capacity import arm_root_moments, capacities
+        from crashworthy.impact.limbs import limb_parts
+        from crashworthy.strength.capacity import arm_root_moments, arm_root_torque, capacities
 
         quad = self.quad(slug)
         index = quad.index(part)
@@ -232,6 +233,8 @@ class CrashBench(FleetBench):
             parts=tuple((p.name, p.label, p.kind) for p in quad.parts),
             arm_parts=tuple(a.part for a in quad.arms),
             arm_capacity=tuple(arm_root_moments(a) for a in quad.arms),
+            arm_torque=tuple(arm_root_torque(a) for a in quad.arms),
+            limb_parts=limb_parts(quad),
             capacities=capacities(quad),
             obstacles=tuple((o["name"], o["kind"], o["surface"]) for o in known.scenario["obstacles"]),
             **complete(dict(arrays), len(quad.arms)),

@@ -188,6 +188,7 @@ class LifeBench(CrashBench, JournalBench, GivenBench):
             NotFoundError: no quad has that slug.
             SheetError: its sheet has a problem.
         """
+        from crashworthy.impact.limbs import limb_parts
         from crashworthy.strength.capacity import capacities
         from crashworthy.upkeep.crash_loads import CrashLoads, pairs
 
@@ -202,6 +203,7 @@ class LifeBench(CrashBench, JournalBench, GivenBench):
             capacities=capacities(quad),
             arrays=self.store.load_campaign(known.key).arrays,
             obstacles=pairs(known.scenario["obstacles"]),
+            limb_parts=limb_parts(quad),
         )
 
     def look_first(self, slug: str, severity: str = "", obstacle: str = "") -> tuple[Look, ...]:
