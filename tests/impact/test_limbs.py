@@ -163,7 +163,7 @@ def test_a_lead_is_loaded_only_once_it_is_dragged() -> None:
             0.01, (100.0,) * 3, place=(0.0, 0.0, 0.0), quality=1.0, snag=snag, use=np.full(3, 0.1)
         )
         craft = scenes.limbed(0.5, limb, on_limb=True)
-        got = run(craft, single_bed(1e6, 1e30, mu=0.3), scenes.start((20.0, 0.0, -15.0)), dt=1e-6, steps=4000)
+        got = run(craft, single_bed(1e5, 1e30, mu=0.3), scenes.start((20.0, 0.0, -15.0)), dt=1e-6, steps=4000)
         used.append(float(got.limb[0, 0, 0]))
         assert got.peak[0, 0] > 20.0
     assert used[0] > 0.0
