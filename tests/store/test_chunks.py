@@ -68,7 +68,7 @@ def test_another_seed_scenario_or_step_shares_no_chunk(quad, tmp_path):
     simulate(quad, CHUNK, SEED, chunk=CHUNK, map_chunks=run)
     simulate(quad, CHUNK, SEED + 1, chunk=CHUNK, map_chunks=run)
     simulate(quad, CHUNK, SEED, Scenario(speed=Speed(median=6.0)), chunk=CHUNK, map_chunks=run)
-    simulate(quad, CHUNK, SEED, chunk=CHUNK, dt=2e-5, map_chunks=run)
+    simulate(quad, CHUNK, SEED, chunk=CHUNK, dt=5e-6, map_chunks=run)
     assert len(set(counting.ran)) == 4
     simulate(quad, CHUNK, SEED, chunk=CHUNK, map_chunks=run)
     assert len(counting.ran) == 4
