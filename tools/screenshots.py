@@ -1,8 +1,8 @@
 """Make the pictures of the pages in docs/pictures/ from a fresh demo fleet, by headless Chromium.
 
-    python tools/screenshots.py [--data FOLDER]
+    python tools/screenshots.py [--data FOLDER] [--only NAME ...]
 
-With --data the fleet in that folder is shown instead of a fresh demo. Needs the groups test and docs, and
+With --data the fleet in that folder is shown instead of a fresh demo; with --only these pictures are made. Needs the groups test and docs, and
 Chromium on PATH. Pictures are reduced to a palette of 96 tones, each under 200 kB.
 """
 
@@ -25,6 +25,7 @@ from crashworthy.demo.setup import set_up
 from crashworthy.web.app import create_app
 from crashworthy.web.serve import bind
 from crashworthy.workshop import Workshop
+from crashworthy.workshop.hall import Hall
 
 PICTURES = Path(__file__).parents[1] / "docs/pictures"
 LIMIT = 200_000
@@ -48,7 +49,30 @@ def shots(workshop: Workshop) -> list[tuple[str, str, tuple[int, int], str]]:
         ("crew", "/crew", DESK, "light"),
         ("kit", "/quads/gannet/kit", DESK, "light"),
         ("evidence", "/evidence", DESK, "light"),
+        ("people", "/people", DESK, "light"),
     ]
+
+
+def crew(root: Path) -> tuple[Hall, str]:
+    """A crew server over the fleet in ``root`` with three invented people, and the session of one."""
+    hall = Hall(root)
+    if hall.accounts.empty():
+        home = hall.accounts.add_crew("Millrace")
+        for name, role in (("robin", "lead"), ("wren", "pilot"), ("dipper", "pilot")):
+            hall.accounts.add_person(name, f"{name} at the quarry", home, role)  # type: ignore[arg-type] # a role
+    return hall, hall.accounts.sign_in("robin", "robin at the quarry", "127.0.0.1", "Laptop at home")
+
+
+def served(app: object) -> tuple[uvicorn.Server, threading.Thread, str]:
+    """The app on a port of its own: server, its thread, its address."""
+    listener = bind("127.0.0.1", 0)
+    config = uvicorn.Config(app, log_level="warning", lifespan="off", ws="none")  # type: ignore[arg-type] # an app
+    server = uvicorn.Server(config)
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
+    thread.start()
+    while not server.started:
+        time.sleep(0.05)
+    return server, thread, f"http://127.0.0.1:{listener.getsockname()[1]}"
 
 
 def keep(page: Page, name: str) -> int:
@@ -64,7 +88,9 @@ def main() -> int:
     """Serve, look, save; exit 1 when a picture is too large."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--data", type=Path, help="show this fleet")
-    data = parser.parse_args().data
+    parser.add_argument("--only", nargs="*", help="make these pictures only")
+    asked = parser.parse_args()
+    data = asked.data
     chromium = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
     if chromium is None:
         sys.exit("no Chromium on PATH")
@@ -73,26 +99,25 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as temporary, Workshop(data or Path(temporary) / "demo") as workshop:
         if data is None:
             set_up(workshop)
-        workshop.jobs.wait(workshop.start_evidence().id, 300)
-        listener = bind("127.0.0.1", 0)
-        server = uvicorn.Server(
-            uvicorn.Config(create_app(workshop), log_level="warning", lifespan="off", ws="none")
-        )
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
-        thread.start()
-        while not server.started:
-            time.sleep(0.05)
-        base = f"http://127.0.0.1:{listener.getsockname()[1]}"
+        if not asked.only or "evidence" in asked.only:
+            workshop.jobs.wait(workshop.start_evidence().id, 300)
+        hall, token = crew(workshop.folder.root)
+        alone, together = served(create_app(workshop)), served(create_app(None, hall=hall))
         with sync_playwright() as play:
             browser = play.chromium.launch(
                 executable_path=chromium, args=["--no-sandbox", "--enable-unsafe-swiftshader"]
             )
             for name, path, (width, height), scheme in shots(workshop):
+                if asked.only and name not in asked.only:
+                    continue
                 context = browser.new_context(
                     viewport={"width": width, "height": height},
                     color_scheme=scheme,  # type: ignore[arg-type] # light or dark
                     device_scale_factor=2 if width < 500 else 1,
                 )
+                base = together[2] if path == "/people" else alone[2]
+                if path == "/people":
+                    context.add_cookies([{"name": "session", "value": token, "url": base}])
                 page = context.new_page()
                 page.goto(base + path)
                 if path.endswith("/build"):
@@ -103,9 +128,10 @@ def main() -> int:
                 print(f"{size:>7} bytes  {name}.png")
                 context.close()
             browser.close()
-        server.should_exit = True
-        thread.join(timeout=10)
-        listener.close()
+        for server, thread, _ in (alone, together):
+            server.should_exit = True
+            thread.join(timeout=10)
+        hall.close()
     return 1 if too_large else 0
 
 

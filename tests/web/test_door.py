@@ -6,6 +6,7 @@ import asyncio
 import pkgutil
 import re
 import shutil
+from concurrent.futures import ThreadPoolExecutor
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
@@ -60,8 +61,9 @@ class Visitor:
         return self.browser.cookies
 
     def request(self, method: str, path: str, **more: Any) -> httpx.Response:
-        """Ask; redirects are not followed."""
-        return asyncio.run(self.browser.request(method, path, **more))
+        """Ask, in a thread of its own, for a browser under test has a loop in this one; follow no redirect."""
+        with ThreadPoolExecutor(1) as own:
+            return own.submit(lambda: asyncio.run(self.browser.request(method, path, **more))).result()
 
     def get(self, path: str, **more: Any) -> httpx.Response:
         """Ask for a page."""

@@ -97,5 +97,5 @@ def field(request: Request, slug: str) -> Response:
 
 @router.get("/quads/{slug}/field/now")
 def now(request: Request, slug: str) -> Response:
-    """The part of the field sheet that an entry changes."""
-    return page(request, "field_now.html", slug=slug, **_now(request, slug))
+    """The parts of the field sheet that an entry changes."""
+    return page(request, "field_parts.html", slug=slug, **_now(request, slug))

@@ -22,7 +22,9 @@ function close() { open(null); }
 async function refresh() {
   const answer = await fetch(`${location.pathname}/now`, { headers: { 'hx-request': 'true' } }).catch(() => null);
   if (answer?.ok) {
-    document.getElementById('now').innerHTML = await answer.text();
+    const parts = document.createElement('template');
+    parts.innerHTML = await answer.text();
+    for (const part of parts.content.querySelectorAll('[data-part]')) document.getElementById(part.dataset.part).replaceChildren(...part.childNodes);
     document.dispatchEvent(new Event('htmx:after:swap')); // local times
     showDay();
   }
@@ -80,8 +82,8 @@ function showDay() {
   const unseen = waiting.filter((e) => !known.has(e.id)).length;
   day.textContent = bits.length ? `${bits.join(', ')}.` : 'No entry yet.';
   const old = Date.now() - Date.parse(day.dataset.asked) > 600000;
-  if (unseen) day.textContent += ` The bars above do not know of ${plural(unseen, 'entry', 'entries')} on this device yet.`;
-  else if (old) day.textContent += ` The bars above are from ${new Date(day.dataset.asked).toLocaleString(undefined, { dateStyle: 'medium', timeStyle: 'short' })}.`;
+  if (unseen) day.textContent += ` The bars do not know of ${plural(unseen, 'entry', 'entries')} on this device yet.`;
+  else if (old) day.textContent += ` The bars are from ${new Date(day.dataset.asked).toLocaleString(undefined, { dateStyle: 'medium', timeStyle: 'short' })}.`;
 }
 
 async function enter(kind, payload, label) {
