@@ -150,6 +150,10 @@ class Camera(Row):
         default=2.0,
         description="how far the entrance pupil lies behind the lens front, mm (a guess unless measured)",
     )
+    pupil_sd: Annotated[float, Field(ge=0, le=20)] | None = Field(
+        default=None,
+        description="how well that is known: standard deviation, mm; left out, nobody measured it",
+    )
     mount: Mount | None = Field(
         default=None, description="{ material } or { k } of a soft mount; left out, it is screwed down hard"
     )

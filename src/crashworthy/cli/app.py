@@ -8,6 +8,7 @@ import typer
 
 from crashworthy.cli import (
     budget,
+    camera,
     compare,
     crash,
     crew,
@@ -16,6 +17,7 @@ from crashworthy.cli import (
     improve,
     journal,
     kit,
+    link,
     listen,
     lives,
     log,
@@ -65,6 +67,8 @@ app.command("crash")(crash.crash)
 app.command("compare")(compare.compare)
 app.command("improve")(improve.improve)
 app.command("place")(place.place)
+app.command("camera")(camera.camera)
+app.command("link")(link.link)
 app.command("print")(print_.print_part)
 app.command("due")(due.due)
 app.add_typer(journal.app, name="journal")

@@ -1,4 +1,4 @@
-"""`crashworthy place`: what can touch each fragile part, and how far to move it at what cost."""
+"""`crashworthy place`: what can touch each fragile part, how far to move it, and a move tried before and after."""
 
 from __future__ import annotations
 
@@ -7,13 +7,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from crashworthy.cli.options import Data, Json, Store, opened
-from crashworthy.cli.output import caution, print_json, say, table
+from crashworthy.cli.options import Data, Json, Store, Workers, opened
+from crashworthy.cli.output import caution, print_json, progress_bar, say, table
 
 if TYPE_CHECKING:
     from crashworthy.placement.advice import Placement
+    from crashworthy.workshop import Workshop
+    from crashworthy.workshop.agreement import Agreement
+    from crashworthy.workshop.trials import Trial
 
-__all__ = ["place"]
+__all__ = ["place", "trial_words"]
 
 
 def place(
@@ -21,18 +24,28 @@ def place(
     limit: Annotated[
         float, typer.Option("--view", help="Share of the picture the cage may cover, % (assumption 1).")
     ] = 1.0,
-    scenario: Annotated[
-        bool, typer.Option("--scenario", help="Weigh directions by the everyday crashes, not evenly.")
-    ] = False,
+    towards: Annotated[
+        str,
+        typer.Option(
+            "--scenario",
+            help="Where obstacles come from: even, everyday, campaign (the newest crash test's) or a "
+            "scenario file.",
+        ),
+    ] = "even",
     try_move: Annotated[
-        str | None, typer.Option("--try", help="Make this move on a copy of the sheet (see -o).")
+        str | None, typer.Option("--try", help="Make this move on a copy and show before and after.")
     ] = None,
+    n: Annotated[
+        int,
+        typer.Option("--n", "-n", help="With --try: crash both this often, 64 or more; 0 for not at all."),
+    ] = 0,
     output: Annotated[
-        Path | None, typer.Option("-o", "--output", help="Where --try writes the copy.")
+        Path | None, typer.Option("-o", "--output", help="Where --try writes the copy of the sheet.")
     ] = None,
     agree: Annotated[
         bool, typer.Option("--agree", help="Compare first touches with those of 2000 simulated crashes.")
     ] = False,
+    workers: Workers = None,
     data: Data = None,
     store: Store = None,
     as_json: Json = False,
@@ -45,35 +58,89 @@ def place(
 
     if not 0 <= limit <= 100:
         raise typer.BadParameter("--view is a share in %, 0 to 100")
+    if n and n < 64:
+        raise typer.BadParameter("--n is 64 or more, or 0 for no crashes")
     with opened(data, store) as workshop:
         if try_move is not None:
-            text = workshop.try_move(quad, try_move)
-            if output is None:
-                say(text.rstrip("\n"))
-            else:
-                _write(output, text)
+            _try(workshop, quad, try_move, towards, n, output, workers, as_json=as_json)
             return
-        found = workshop.placement(quad, limit / 100, scenario=scenario)
-        agreed = workshop.agreement(quad) if agree else None
+        found = workshop.placement(quad, limit / 100, towards=towards)
+        agreed = workshop.agreement(quad, towards=towards) if agree else None
     if as_json:
         print_json(found.to_json() | ({"agreement": agreed.to_json()} if agreed else {}))
         return
     _words(found)
     if agreed is not None:
-        say(agreed.summary())
-        if agreed.strap is not None:
-            say(agreed.strap.summary())
+        _agreement(agreed)
     if found.pack is not None:
         caution(found.pack.caution)
     caution(CAUTIONS["bench"].text)
 
 
-def _write(output: Path, text: str) -> None:
+def _try(
+    workshop: Workshop,
+    quad: str,
+    key: str,
+    towards: str,
+    n: int,
+    output: Path | None,
+    workers: int | None,
+    *,
+    as_json: bool,
+) -> None:
+    text = workshop.try_move(quad, key, towards=towards)
+    if n:
+        with progress_bar("crashing both") as progress:
+            found = workshop.move_trial(quad, key, n, towards=towards, workers=workers, progress=progress)
+    else:
+        found = workshop.move_trial(quad, key, towards=towards)
+    if output is not None:
+        _write(output, text, silent=as_json)
+    if as_json:
+        print_json({**found.to_json(), "sheet": text})
+        return
+    trial_words(found)
+    if not n:
+        say("Add --n 800 for breaks and bench minutes from the same crashes of both.")
+
+
+def trial_words(found: Trial) -> None:
+    """Print a before and after."""
+    say(found.summary())
+    table(
+        ("", "before", "after", "change"),
+        [(x.what, x.before, x.after, x.change) for x in (*found.lines, *found.breaks())],
+        right="lrrr",
+    )
+    if found.crashes is not None:
+        from crashworthy.impact.differences import INTERVAL
+
+        say(f"{found.crashes.n} crashes of each. In brackets: {INTERVAL}.")
+
+
+def _agreement(found: Agreement) -> None:
+    say(found.summary())
+    if found.disagreements:
+        table(
+            ("first touched, of 100", "geometry", "crashes", "error"),
+            [
+                (r.label, f"{100 * r.geometry:.1f}", f"{100 * r.crashes:.1f}", f"{100 * r.error:.1f}")
+                for r in found.disagreements
+            ],
+            right="lrrr",
+        )
+        say("They differ because geometry neither turns the quad while it is touched nor bends leads.")
+    if found.strap is not None:
+        say(found.strap.summary())
+
+
+def _write(output: Path, text: str, *, silent: bool) -> None:
     try:
         output.write_text(text, encoding="utf-8")
     except OSError as problem:
         raise typer.BadParameter(f"cannot write {output}: {problem.strerror}") from None
-    say(f"Wrote {output}; its drawings are those of the first sheet, so keep it in the same folder.")
+    if not silent:
+        say(f"Wrote {output}; its drawings are those of the first sheet, so keep it in the same folder.")
 
 
 def _mm(radius: float) -> str:

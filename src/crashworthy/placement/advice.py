@@ -11,13 +11,13 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-from crashworthy.placement.antennas import coverage
-from crashworthy.placement.camera import VIEW_LIMIT
+from crashworthy.placement.antennas import Radio
+from crashworthy.placement.camera import VIEW_LIMIT, CameraBench
 from crashworthy.placement.hits import OBSTACLES, Approaches, HitShares, hit_shares
 from crashworthy.placement.leads import PackFaces, Snag, pack_faces, snags
-from crashworthy.placement.moves import best_move, camera_row, candidate_parts
+from crashworthy.placement.moves import MoveBench, camera_row, candidate_parts
 from crashworthy.placement.ranking import FRAGILE, Exposure, rank
-from crashworthy.placement.reach import Reach, reach
+from crashworthy.placement.reach import reach
 from crashworthy.placement.skin import skin_of
 
 if TYPE_CHECKING:
@@ -146,15 +146,21 @@ def place(
     stopped = tuple(hit_shares(still, o, towards(o.kind)) for o in OBSTACLES)
     spinning = tuple(hit_shares(turning, o, towards(o.kind)) for o in OBSTACLES)
     names = [p.name for p in quad.parts if p.kind in FRAGILE and len(p.faces)]
-    reaches = _reaches(quad, names)
+    plain = skin_of(quad)
+    reaches = reach(plain, names)
     exposures = rank(quad, spinning, stopped, reaches, prices, minutes)
-    camera, deepest = camera_row(quad, limit)
-    found = tuple(coverage(quad, name) for name in quad.sheet.antennas)
+    bench, camera, deepest = None, None, None
+    if quad.sheet.camera is not None and quad.sheet.camera.view is not None:
+        bench = CameraBench(quad)
+        camera, deepest = camera_row(bench, limit)
+    radio = Radio(quad)
+    found = tuple(radio.coverage(name) for name in quad.sheet.antennas)
     worth = [e for e in exposures if e.exposed and candidate_parts(quad, e.part)]
     # A plug and its lead, and a lens and its camera, are one move.
     once = {candidate_parts(quad, e.part): e for e in reversed(worth)}
     first = [e for e in worth if once[candidate_parts(quad, e.part)] is e][:TRIED]
-    moves = tuple(m for e in first if (m := best_move(quad, e, given, limit)) is not None)
+    trying = MoveBench(quad, given, limit, skin=plain, camera=bench, radio=radio)
+    moves = tuple(m for e in first if (m := trying.best(e.part)) is not None)
     return Placement(
         quad.name,
         quad.digest,
@@ -170,7 +176,3 @@ def place(
         stopped,
         spinning,
     )
-
-
-def _reaches(quad: Quad, names: list[str]) -> tuple[Reach, ...]:
-    return reach(skin_of(quad), names)

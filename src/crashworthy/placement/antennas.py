@@ -1,4 +1,4 @@
-"""Antennas: what of the sphere the quad's own parts block, the margin by direction, and one or two receivers.
+"""Antennas: what of the sphere the quad's own parts block, and the gain that is left in each direction.
 
 Line of sight only: at 2.4 GHz the wavelength is 125 mm, parts are smaller than that, and diffraction fills
 shadows in. Below ``NEAR_FIELD`` MHz shadows mean little and only the distance to carbon is told.
@@ -12,14 +12,19 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from crashworthy.build.points import fibonacci
-from crashworthy.placement.link import LIGHT, in_db, pattern, polarisation_loss, range_factor
+from crashworthy.placement.link import (
+    AXIAL_RATIO_LOSS,
+    LIGHT,
+    LINEAR_FLOOR,
+    in_db,
+    pattern,
+    polarisation_match,
+)
 from crashworthy.placement.rays import Sight
 from crashworthy.placement.skin import Skin, cloud, shapes_of
 from crashworthy.quantities import MM
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from numpy.typing import NDArray
 
     from crashworthy.build.equipment_rows import Antenna
@@ -27,7 +32,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["BAND", "CARBON_LOSS", "METAL_LOSS", "Coverage", "Diversity", "coverage", "diversity", "positions"]
+__all__ = ["BAND", "CARBON_LOSS", "METAL_LOSS", "Coverage", "Losses", "Radio", "coverage", "in_band", "moved"]
 
 CARBON_LOSS: Final = 20.0
 """Loss of a line of sight through carbon laminate, dB (assumption, editable: published laminates are treated
@@ -47,6 +52,26 @@ ALONG: Final = (0.5, 0.75, 1.0)
 """Places along the radiator from which lines of sight are taken."""
 
 _METAL: Final = ("al6061", "al7075", "steel", "stainless", "ti64", "copper", "lipo", "fr4")
+
+
+@dataclass(frozen=True, slots=True)
+class Losses:
+    """What a line of sight and two unlike antennas lose, dB; every one an assumption, there to be changed.
+
+    Attributes:
+        carbon: through carbon laminate.
+        metal: through metal, pack or boards.
+        hand: greatest loss between opposite hands.
+        cross: greatest loss between crossed linear antennas.
+        ground: polarisation on the ground, one of ``link.POLARISATIONS``; None for the antenna's own, upright
+            for a linear one.
+    """
+
+    carbon: float = CARBON_LOSS
+    metal: float = METAL_LOSS
+    hand: float = AXIAL_RATIO_LOSS
+    cross: float = LINEAR_FLOOR
+    ground: str | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -111,136 +136,102 @@ class Coverage:
         }
 
 
-@dataclass(frozen=True, slots=True)
-class Diversity:
-    """Two receivers that take the better of two antennas, against the better one alone.
-
-    Attributes:
-        names: of the two.
-        gain: rise of the tenth percentile in the band, dB.
-        range: the factor in range that this is.
-        insurance: what the tenth percentile falls by when the lead of the better is cut, dB.
-    """
-
-    names: tuple[str, str]
-    gain: float
-    range: float
-    insurance: float
-
-    def summary(self) -> str:
-        """One sentence."""
-        return (
-            f"{self.names[0]} with {self.names[1]}: {self.gain:+.1f} dB where one direction in ten is worst, "
-            f"{self.range:.2f} times the range; with one lead cut {self.insurance:.1f} dB less, not nothing."
-        )
-
-
-def _band(directions: Floats) -> NDArray[np.bool_]:
+def in_band(directions: Floats) -> NDArray[np.bool_]:
+    """Which of directions (n, 3) lie in the pilot's band of elevations."""
     elevation = np.degrees(np.arcsin(np.clip(directions[:, 2], -1, 1)))
     inside: NDArray[np.bool_] = (elevation >= BAND[0]) & (elevation <= BAND[1])
     return inside
 
 
-def coverage(
-    quad: Quad,
-    name: str,
-    row: Antenna | None = None,
-    *,
-    pilot: str | None = None,
-    carbon_loss: float = CARBON_LOSS,
-    metal_loss: float = METAL_LOSS,
-) -> Coverage:
-    """Coverage of one antenna.
+class Radio:
+    """A quad without antennas and props, made once, in which an antenna may be tried anywhere."""
 
-    Args:
-        quad: the build.
-        name: of the antenna.
-        row: the same antenna placed otherwise; the sheet's own by default.
-        pilot: polarisation at the ground, "linear" or a hand; by default that of the antenna.
-        carbon_loss: dB through carbon.
-        metal_loss: dB through metal, pack and boards.
+    def __init__(self, quad: Quad, losses: Losses | None = None) -> None:
+        """Take a quad and what its parts let through."""
+        self.quad, self.losses = quad, losses or Losses()
+        shapes = shapes_of(quad, "blades", without=("prop", "antenna"))
+        materials = {p.name: p.material for p in quad.parts}
+        carbon = [(n, m) for n, m in shapes if materials[n] == "carbon_plate"]
+        self._carbon = Sight(carbon)
+        self._metal = Sight([(n, m) for n, m in shapes if materials[n] in _METAL])
+        self._points = cloud(Skin.of(carbon))[0] if carbon else np.zeros((0, 3))
+
+    def _through(self, row: Antenna, directions: Floats) -> tuple[Floats, Floats, Floats]:
+        """Shares (n,) of the radiator behind carbon and behind anything, and of the power that comes through."""
+        axis = np.array(row.dir) / np.linalg.norm(row.dir)
+        foot, n = np.array(row.at) * MM, len(directions)
+        behind_carbon, behind_any, through = np.zeros(n), np.zeros(n), np.zeros(n)
+        for t in ALONG:
+            place = foot + t * row.length * MM * axis
+            c = self._carbon.first(place, directions)[0] >= 0
+            m = self._metal.first(place, directions)[0] >= 0
+            behind_carbon += c / len(ALONG)
+            behind_any += (c | m) / len(ALONG)
+            lost = np.maximum(c * self.losses.carbon, m * self.losses.metal)
+            through += 10.0 ** (-lost / 10) / len(ALONG)
+        return behind_carbon, behind_any, through
+
+    def _sent(self, row: Antenna, directions: Floats) -> Floats:
+        """Gain (n,) with the match of polarisations, as a ratio, nothing blocked."""
+        ground = self.losses.ground or ("vertical" if row.pol == "linear" else row.pol)
+        match = polarisation_match(
+            row.pol, row.dir, ground, directions, hand_loss=self.losses.hand, cross_loss=self.losses.cross
+        )
+        sent: Floats = pattern(row.kind, row.dir, directions) * match
+        return sent
+
+    def gain(self, row: Antenna, directions: Floats) -> Floats:
+        """Gain (n,) towards directions (n, 3) with blocking and polarisation, dBi."""
+        gain: Floats = in_db(self._sent(row, directions) * self._through(row, directions)[2])
+        return gain
+
+    def free_gain(self, row: Antenna, directions: Floats) -> Floats:
+        """The same with nothing in the way, dBi."""
+        gain: Floats = in_db(self._sent(row, directions))
+        return gain
+
+    def coverage(self, name: str, row: Antenna | None = None) -> Coverage:
+        """Coverage of one antenna.
+
+        Args:
+            name: of the antenna.
+            row: the same antenna placed otherwise; the sheet's own by default.
+
+        Raises:
+            KeyError: the sheet has no such antenna.
+        """
+        row = self.quad.sheet.antennas[name] if row is None else row
+        directions = fibonacci(RAYS)
+        behind_carbon, behind_any, through = self._through(row, directions)
+        gain = in_db(self._sent(row, directions) * through)
+        gap = np.inf
+        if len(self._points):
+            axis = np.array(row.dir) / np.linalg.norm(row.dir)
+            line = np.array(row.at) * MM + np.linspace(0.4, 1.0, 7)[:, None] * row.length * MM * axis
+            gap = float(np.sqrt(((self._points[:, None] - line) ** 2).sum(-1)).min())
+        band = in_band(directions)
+        inside = gain[band]
+        return Coverage(
+            name,
+            float(behind_carbon.mean()),
+            float(behind_any.mean()),
+            float(behind_any[band].mean()),
+            gain,
+            float(inside.min()),
+            float(np.quantile(inside, 0.1)),
+            float(np.median(inside)),
+            gap,
+            row.mhz,
+        )
+
+
+def coverage(quad: Quad, name: str, row: Antenna | None = None, losses: Losses | None = None) -> Coverage:
+    """Coverage of one antenna of a quad; see ``Radio.coverage``.
 
     Raises:
         KeyError: the sheet has no such antenna.
     """
-    row = quad.sheet.antennas[name] if row is None else row
-    shapes = shapes_of(quad, "blades", without=(name, "prop", "antenna"))
-    materials = {p.name: p.material for p in quad.parts}
-    carbon = [(n, m) for n, m in shapes if materials[n] == "carbon_plate"]
-    metal = [(n, m) for n, m in shapes if materials[n] in _METAL]
-    directions = fibonacci(RAYS)
-    axis = np.array(row.dir) / np.linalg.norm(row.dir)
-    foot = np.array(row.at) * MM
-    behind_carbon, behind_any = np.zeros(RAYS), np.zeros(RAYS)
-    loss = np.zeros(RAYS)
-    in_carbon, in_metal = Sight(carbon), Sight(metal)
-    for t in ALONG:
-        place = foot + t * row.length * MM * axis
-        c = in_carbon.first(place, directions)[0] >= 0
-        m = in_metal.first(place, directions)[0] >= 0
-        behind_carbon += c / len(ALONG)
-        behind_any += (c | m) / len(ALONG)
-        loss += 10.0 ** (-np.maximum(c * carbon_loss, m * metal_loss) / 10) / len(ALONG)
-    band = _band(directions)
-    polarisation = polarisation_loss(row.pol, pilot or row.pol)
-    gain = in_db(pattern(row.kind, axis, directions) * loss) - polarisation
-    gap = np.inf
-    if carbon:
-        points, _ = cloud(Skin.of(carbon))
-        line = foot + np.linspace(0.4, 1.0, 7)[:, None] * row.length * MM * axis
-        gap = float(np.sqrt(((points[:, None] - line) ** 2).sum(-1)).min())
-    inside = gain[band]
-    return Coverage(
-        name,
-        float(behind_carbon.mean()),
-        float(behind_any.mean()),
-        float(behind_any[band].mean()),
-        gain,
-        float(inside.min()),
-        float(np.quantile(inside, 0.1)),
-        float(np.median(inside)),
-        gap,
-        row.mhz,
-    )
-
-
-def diversity(a: Coverage, b: Coverage) -> Diversity:
-    """The better of two antennas in every direction against the better one alone, polarisation aside."""
-    band = _band(fibonacci(RAYS))
-    both = float(np.quantile(np.maximum(a.gain, b.gain)[band], 0.1))
-    best, rest = max(a.tenth, b.tenth), min(a.tenth, b.tenth)
-    return Diversity((a.name, b.name), both - best, range_factor(both - best), both - rest)
-
-
-def positions(quad: Quad, name: str) -> dict[str, Antenna]:
-    """Candidate places of an antenna from the build's own sizes: where it is, top, rear, side, arm, inside.
-
-    Raises:
-        KeyError: the sheet has no such antenna.
-    """
-    row = quad.sheet.antennas[name]
-    frame = np.concatenate(
-        [p.vertices for p in quad.parts if p.kind in ("plate", "standoff") and len(p.vertices)]
-        or [np.zeros((1, 3))]
-    )
-    low, high = frame.min(axis=0) / MM, frame.max(axis=0) / MM
-    arm = quad.arms[2]
-    tip = (arm.root + 0.5 * (arm.tip - arm.root)) / MM
-    middle = float((low[2] + high[2]) / 2)
-    spots: Sequence[tuple[str, tuple[float, float, float], tuple[float, float, float]]] = (
-        ("rear, upright", (float(low[0]), row.at[1], float(high[2])), (-0.3, 0.0, 1.0)),
-        ("rear, flat", (float(low[0]), row.at[1], middle), (-1.0, 0.0, 0.2)),
-        ("side", (float(low[0] * 0.5), float(high[1]), middle), (0.0, 1.0, 0.3)),
-        (
-            "arm",
-            (float(tip[0]), float(tip[1]), float(tip[2] + 4.0)),
-            (float(arm.axis[0]), float(arm.axis[1]), 0.0),
-        ),
-        ("inside", (float(low[0] * 0.6), 0.0, middle), (0.0, 1.0, 0.0)),
-    )
-    return {"as it is": row} | {
-        label: row.model_copy(update={"at": at, "dir": to}) for label, at, to in spots
-    }
+    return Radio(quad, losses).coverage(name, row)
 
 
 def moved(quad: Quad, name: str, row: Antenna) -> Quad:

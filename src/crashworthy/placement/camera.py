@@ -16,7 +16,7 @@ import numpy as np
 from crashworthy.build.points import fibonacci
 from crashworthy.build.solids import rotation
 from crashworthy.errors import Problem, SheetError
-from crashworthy.placement.lens import Lens, lens_of
+from crashworthy.placement.lens import lens_of
 from crashworthy.placement.rays import Sight
 from crashworthy.placement.reach import AXES, LIMIT, reach_of
 from crashworthy.placement.skin import Skin, cloud, shapes_of
@@ -40,7 +40,6 @@ __all__ = [
     "CameraRow",
     "Pose",
     "View",
-    "calibrate_pupil",
     "deepest_of",
 ]
 
@@ -117,6 +116,8 @@ class CameraRow:
         tilt: deg.
         recess: mm behind the front edge; negative sticks out.
         cage: share of the picture covered by the cage.
+        props: share covered by the props, stopped.
+        others: share covered by everything else that is neither.
         ball: radius of the largest ball that can touch the glass, m (``inf``: a wall can).
         pole: radius of the largest pole, m.
         open: share of all directions from which a ball of ``STUB`` can.
@@ -126,6 +127,8 @@ class CameraRow:
     tilt: float
     recess: float
     cage: float
+    props: float
+    others: float
     ball: float
     pole: float
     open: float
@@ -159,6 +162,8 @@ class CameraRow:
             "tilt_deg": self.tilt,
             "recess_mm": round(self.recess, 2),
             "cage_share": round(self.cage, 5),
+            "props_share": round(self.props, 5),
+            "others_share": round(self.others, 5),
             "largest_ball_radius_mm": round(self.ball / MM, 1) if math.isfinite(self.ball) else None,
             "largest_pole_radius_mm": round(self.pole / MM, 1) if math.isfinite(self.pole) else None,
             "stub_open_share": round(self.open, 5),
@@ -192,14 +197,15 @@ class CameraBench:
         )
         shapes = shapes_of(quad, "blades", without=own)
         self.sight = Sight(shapes)
-        kinds = {p.name: p.kind for p in quad.parts}
+        kinds = self._kind_of = {p.name: p.kind for p in quad.parts}
         self._kinds = [kinds[name] for name in self.sight.names]
         self._points, _ = cloud(Skin.of(shapes))
         self._directions = fibonacci(3000)
         hard = np.concatenate(
             [m.vertices for name, m in shapes if kinds[name] in _HARD] or [np.zeros((1, 3))]
         )
-        self._rest = (hard @ self._directions.T).max(axis=0)
+        # Only corners of the hull can hold a wall up; there are few of them.
+        self._rest = (_hull(hard) @ self._directions.T).max(axis=0)
 
     def view(self, pose: Pose, nx: int = 160) -> View:
         """What the lens sees from a pose, ``nx`` points across."""
@@ -232,10 +238,14 @@ class CameraBench:
             self._directions - np.outer(self._directions @ pose.axis, pose.axis), axis=1
         )
         greatest = float(ball.max())
+        view = self.view(pose, nx)
+        props = sum(s for name, s in view.others.items() if self._kind_of[name] == "prop")
         return CameraRow(
             tilt,
             recess,
-            self.view(pose, nx).cage,
+            view.cage,
+            props,
+            sum(view.others.values()) - props,
             math.inf if greatest >= LIMIT else greatest,
             math.inf if pole >= LIMIT else pole,
             float((ball >= STUB).sum()) / GLASS,
@@ -249,6 +259,17 @@ class CameraBench:
     def trade_off(self, tilts: Sequence[float], recesses: Sequence[float]) -> tuple[CameraRow, ...]:
         """Every recess (mm) at every tilt (deg)."""
         return tuple(self.row(recess, tilt) for tilt in tilts for recess in recesses)
+
+
+def _hull(points: Floats) -> Floats:
+    """The corners of the hull of points (n, 3); the points themselves where they span no body."""
+    from scipy.spatial import ConvexHull, QhullError
+
+    try:
+        corners: Floats = points[ConvexHull(points).vertices]
+    except (QhullError, ValueError):
+        return points
+    return corners
 
 
 GLASS: Final = 600
@@ -289,39 +310,3 @@ def deepest_of(
         middle = (good + bad) / 2
         good, bad = (middle, bad) if share(middle) <= limit else (good, middle)
     return good
-
-
-def calibrate_pupil(
-    lens: Lens, camera: Camera, marks: Sequence[tuple[tuple[float, float, float], tuple[float, float]]]
-) -> tuple[float, float]:
-    """Find where the entrance pupil is from one picture.
-
-    Each mark is a corner of the frame and where it stands in the picture. The pupil is sought
-    along the axis so
-    that the lines of sight pass nearest to the corners (least squares of the distances across).
-
-    Args:
-        lens: as described in the sheet.
-        camera: as in the sheet.
-        marks: ((x, y, z) mm of the corner, (right, up) in the picture: -1 to 1 across, up in the same unit).
-
-    Returns:
-        The pupil behind the lens front, mm, and the root mean square miss, mm.
-
-    Raises:
-        SheetError: no mark, or all marks lie so near the axis that they say nothing.
-    """
-    pose = Pose.of(camera)
-    corner = np.array([m[0] for m in marks], dtype=float).reshape(-1, 3) * MM
-    ray = lens.direction(*np.array([m[1] for m in marks], dtype=float).reshape(-1, 2).T) @ pose.turn.T
-    # Across the ray: e = P (corner - front + s axis), linear in s.
-    across = np.eye(3) - ray[:, :, None] * ray[:, None, :]
-    a = np.einsum("kij,j->ki", across, pose.axis).ravel()
-    b = np.einsum("kij,kj->ki", across, corner - pose.front).ravel()
-    if not len(marks) or a @ a < 1e-3 * len(marks):
-        raise SheetError(
-            Problem("these marks do not settle the pupil", "mark a corner far from the picture's middle")
-        )
-    s = float(-(a @ b) / (a @ a))
-    miss = math.sqrt(float(((b + s * a) ** 2).sum()) / len(marks))
-    return s / MM, miss / MM

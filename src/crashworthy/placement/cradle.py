@@ -153,6 +153,8 @@ def camera_cradle(quad: Quad, recess: float | None = None, tilt: float | None = 
         up,
         "TPU 95A, 0.2 mm layers, 3 walls, 40 % fill, lying on its side; drill the plate 3.2 mm "
         "(common practice, no source)",
+        holds=("camera", "lens"),
+        edits=(("camera.at.recess", round(float(used), 3)), ("camera.at.tilt", float(tilt))),
     )
 
 

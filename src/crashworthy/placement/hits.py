@@ -101,6 +101,10 @@ class Approaches:
         """Every direction alike."""
         return cls(fibonacci(n), np.ones(n))
 
+    def first(self, n: int) -> Approaches:
+        """The first ``n`` of them; meant for directions drawn by chance, which have no order."""
+        return Approaches(self.directions[:n], self.weights[:n], None if self.axes is None else self.axes[:n])
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class HitShares:

@@ -1,9 +1,6 @@
-"""Leads, plugs, pack and strap: what can snag, which faces of the pack the hits reach, what the strap holds.
+"""Leads, plugs and pack: what can snag, and which faces of the pack the hits reach.
 
-A lead that stands outside the hull of the hard parts is a loop for a branch. The strap's friction
-is the lashing
-formula over the top (as EN 12195-1 writes it, recalled): two legs of tension T press pack on pad and strap on
-pack, so F = 2 T (mu_pad + mu_strap).
+A lead that stands outside the hull of the hard parts is a loop for a branch.
 """
 
 from __future__ import annotations
@@ -18,7 +15,7 @@ import numpy as np
 from crashworthy.cautions import CAUTIONS
 from crashworthy.placement.hits import OBSTACLES, Approaches, hit_shares
 from crashworthy.placement.skin import FACES, skin_of
-from crashworthy.quantities import G_N, MM
+from crashworthy.quantities import MM
 from crashworthy.strength.capacity import capacities
 
 if TYPE_CHECKING:
@@ -33,27 +30,13 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 __all__ = [
-    "MU_PAD",
-    "MU_STRAP",
-    "TENSION",
     "Orientation",
     "PackFaces",
     "Snag",
-    "StrapHold",
     "loop_depths",
     "pack_faces",
     "snags",
-    "strap_hold",
 ]
-
-MU_PAD: Final = 0.6
-"""Friction of a pack on a rubber pad (assumption; about 0.3 on bare carbon)."""
-
-MU_STRAP: Final = 0.3
-"""Friction of a strap on a pack's wrap (assumption)."""
-
-TENSION: Final = 60.0
-"""Pull in one leg of a strap drawn tight by hand, N (assumption)."""
 
 _HARD: Final = ("plate", "standoff", "arm", "motor", "battery", "shield", "box", "camera", "board", "model")
 
@@ -296,38 +279,3 @@ def _turned(quad: Quad) -> Quad:
     made = {d.name: d.finish() for d in equipment(sheet) if d.kind in ("battery", "shield", "strap")}
     parts = tuple(replace(made[p.name], joint=p.joint) if p.name in made else p for p in quad.parts)
     return replace(quad, parts=parts, sheet=sheet)
-
-
-@dataclass(frozen=True, slots=True)
-class StrapHold:
-    """What the strap holds by friction, against what a crash asks.
-
-    Attributes:
-        holds: deceleration along the frame at which the pack begins to slide, m/s².
-        asked: deceleration the crash asks, m/s².
-        tension: pull in one leg that would hold it, N.
-    """
-
-    holds: float
-    asked: float
-    tension: float
-
-    def summary(self) -> str:
-        """One sentence."""
-        verdict = "holds" if self.holds >= self.asked else "slides"
-        return (
-            f"Friction holds the pack up to {self.holds / G_N:.0f} g; a crash asks "
-            f"{self.asked / G_N:.0f} g, so it "
-            f"{verdict}; {self.tension:.0f} N in each leg would hold it, or something to lean on."
-        )
-
-
-def strap_hold(
-    quad: Quad, asked: float, tension: float = TENSION, mu_pad: float = MU_PAD, mu_strap: float = MU_STRAP
-) -> StrapHold | None:
-    """Friction of the strap against an asked deceleration (m/s²); None without pack or strap."""
-    mass = sum(p.mass for p in quad.parts if p.kind in ("battery", "shield"))
-    if not mass or not any(p.kind == "strap" for p in quad.parts):
-        return None
-    grip = 2.0 * (mu_pad + mu_strap)
-    return StrapHold(grip * tension / mass, asked, asked * mass / grip)

@@ -29,6 +29,7 @@ __all__ = [
     "margin",
     "pattern",
     "polarisation_loss",
+    "polarisation_match",
     "range_factor",
 ]
 
@@ -102,6 +103,63 @@ def polarisation_loss(pol: str, other: str, angle: float = 0.0) -> float:
     if "linear" in (pol, other):
         return 10.0 * math.log10(2.0)
     return 0.0 if pol == other else AXIAL_RATIO_LOSS
+
+
+POLARISATIONS: Final = ("vertical", "horizontal", "lhcp", "rhcp")
+"""What an antenna on the ground may be."""
+
+
+def _across(axis: Floats, directions: Floats) -> Floats:
+    """Unit vectors (n, 3) across each direction, in the plane of direction and axis."""
+    c = directions @ axis
+    e = c[:, None] * directions - axis
+    size = np.linalg.norm(e, axis=1, keepdims=True)
+    spare = np.cross(directions, np.where(np.abs(directions[:, :1]) < 0.9, [[1.0, 0, 0]], [[0, 1.0, 0]]))
+    e = np.where(size > 1e-6, e, spare)
+    unit: Floats = e / np.linalg.norm(e, axis=1, keepdims=True)
+    return unit
+
+
+def _wave(pol: str, axis: Floats, directions: Floats) -> NDArray[np.complex128]:
+    """Direction of the electric field (n, 3), of length 1, of a wave that leaves along each direction."""
+    e = _across(axis, directions)
+    if pol == "linear":
+        return e.astype(complex)
+    other = np.cross(directions, e)
+    turn = 1j if pol == "lhcp" else -1j
+    wave: NDArray[np.complex128] = (e + turn * other) / math.sqrt(2.0)
+    return wave
+
+
+def polarisation_match(
+    pol: str,
+    axis: ArrayLike,
+    ground: str,
+    directions: Floats,
+    *,
+    hand_loss: float = AXIAL_RATIO_LOSS,
+    cross_loss: float = LINEAR_FLOOR,
+) -> Floats:
+    """Share (n,) of the power that two antennas of these polarisations exchange: |e_t·e_r*|².
+
+    Args:
+        pol: of the antenna on the quad, "linear" (along its axis) or a hand.
+        axis: (3,) of that antenna.
+        ground: of the antenna on the ground, one of ``POLARISATIONS``; vertical is upright in the world.
+        directions: (n, 3) from the quad, which is level.
+        hand_loss: greatest loss between opposite hands, dB.
+        cross_loss: greatest loss between crossed linear antennas, dB.
+    """
+    a = np.asarray(axis, dtype=float)
+    mine = _wave(pol, a / np.linalg.norm(a), directions)
+    up = np.array([0.0, 0.0, 1.0])
+    theirs = _wave("linear" if ground in ("vertical", "horizontal") else ground, up, directions)
+    if ground == "horizontal":
+        theirs = np.cross(directions, theirs)
+    match = np.abs((mine * theirs.conj()).sum(axis=1)) ** 2
+    loss = cross_loss if "linear" in pol or ground in ("vertical", "horizontal") else hand_loss
+    share: Floats = np.maximum(match, 10.0 ** (-loss / 10.0))
+    return share
 
 
 def margin(

@@ -52,7 +52,7 @@ def antenna_mount(quad: Quad, name: str | None = None, lean: float = 45.0) -> Pr
     return _first_good(
         _mount(quad, name, post, lean, back, share)
         for post in posts
-        for share in (0.8, 0.5, 0.2)
+        for share in (0.8, 1.0, 0.5, 0.2, 0.0)
         for back in (0.3, 1.0, 0.0)
     )
 
@@ -110,6 +110,11 @@ def _make_mount(quad: Quad, name: str, post: Part, lean: float, back: float, sha
         gates,
         up,
         "TPU 95A, 0.2 mm layers, 3 walls, 60 % fill, ring down (common practice, no source)",
+        holds=(name,),
+        edits=(
+            (f"antennas.{name}.at", [round(float(v), 2) for v in start]),
+            (f"antennas.{name}.dir", [round(float(v), 4) for v in way]),
+        ),
     )
 
 
@@ -179,4 +184,5 @@ def _make_guard(quad: Quad, name: str, k: int, roll: float) -> Printed:
         gates,
         np.asarray(way),
         "TPU 95A, 0.2 mm layers, 4 walls, standing on its end (common practice, no source)",
+        holds=(name, f"{name}_plug"),
     )

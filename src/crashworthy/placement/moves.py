@@ -7,31 +7,34 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 from crashworthy.errors import CrashworthyError, NotFoundError, Problem
-from crashworthy.placement.antennas import coverage, positions
+from crashworthy.placement.antennas import Radio
 from crashworthy.placement.camera import VIEW_LIMIT, CameraBench, CameraRow
 from crashworthy.placement.hits import OBSTACLES, Approaches, hit_shares
 from crashworthy.placement.reach import reach
-from crashworthy.placement.skin import skin_of
+from crashworthy.placement.skin import Skin, shapes_of, skin_of
+from crashworthy.placement.spots import clash, positions
 from crashworthy.quantities import MM
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from crashworthy.build.quad import Quad
+    from crashworthy.build.drafts import Draft
+    from crashworthy.build.quad import Part, Quad
     from crashworthy.build.sheet import Sheet
-    from crashworthy.placement.ranking import Exposure
 
 __all__ = [
     "LINK_LOSS",
     "STEP",
     "TRY_DIRECTIONS",
     "Move",
+    "MoveBench",
     "apply_move",
-    "best_move",
     "camera_row",
     "candidate_moves",
     "candidate_parts",
+    "edited",
     "tried",
+    "with_field",
 ]
 
 LINK_LOSS: Final = 6.0
@@ -93,13 +96,10 @@ class Move:
         }
 
 
-def camera_row(quad: Quad, limit: float) -> tuple[CameraRow | None, float | None]:
-    """The lens as it is, and its deepest recess, mm, within a view limit; None where there is no view."""
-    camera = quad.sheet.camera
-    if camera is None or camera.view is None:
-        return None, None
-    bench = CameraBench(quad)
-    return bench.row(camera.at.recess, camera.at.tilt), bench.deepest(camera.at.tilt, limit)
+def camera_row(bench: CameraBench, limit: float) -> tuple[CameraRow, float | None]:
+    """The lens as it is, and its deepest recess, mm, within a view limit, or None where none is."""
+    at = bench.camera.at
+    return bench.row(at.recess, at.tilt), bench.deepest(at.tilt, limit)
 
 
 def candidate_parts(quad: Quad, part: str) -> str:
@@ -115,7 +115,7 @@ def candidate_parts(quad: Quad, part: str) -> str:
 
 
 def candidate_moves(
-    quad: Quad, part: str, limit: float = VIEW_LIMIT
+    quad: Quad, part: str, limit: float = VIEW_LIMIT, bench: MoveBench | None = None
 ) -> tuple[tuple[str, str, str, Any], ...]:
     """Moves worth trying: (key, words, field, value); empty for a part the sheet cannot move alone.
 
@@ -123,11 +123,12 @@ def candidate_moves(
         quad: the build.
         part: name of the part; a plug moves with its lead, the lens with its camera.
         limit: share of the picture the cage may cover.
+        bench: of the same quad, when it is at hand.
     """
     sheet = quad.sheet
     if part in ("lens", "camera") and sheet.camera is not None and sheet.camera.view is not None:
         at = sheet.camera.at
-        deepest = CameraBench(quad).deepest(at.tilt, limit)
+        deepest = (CameraBench(quad) if bench is None else bench.camera).deepest(at.tilt, limit)
         if deepest is None or deepest <= at.recess + 0.2:
             return ()
         value = math.floor(deepest * 10) / 10
@@ -198,90 +199,121 @@ def candidate_moves(
     return ()
 
 
-def best_move(
-    quad: Quad, exposure: Exposure, approaches: Mapping[str, Approaches], limit: float
-) -> Move | None:
-    """The candidate that lowers a part's exposure most, if any lowers it by a tenth."""
-    obstacle = OBSTACLES[2]
-    few = approaches.get("ball") or Approaches.uniform(TRY_DIRECTIONS)
-    options = candidate_moves(quad, exposure.part, limit)
-    if not options:
-        return None
-    before, clash = _share(quad, exposure.part, few, obstacle), _clash(quad, exposure.part)
-    had = coverage(quad, exposure.part).tenth if exposure.part in quad.sheet.antennas else None
-    best: Move | None = None
-    chosen: Quad | None = None
-    for key, words, field, value in options:
-        try:
-            moved = _posed(quad, _edited(quad.sheet, field, value))
-        except (CrashworthyError, ValueError):
-            continue
-        if _clash(moved, exposure.part) > clash + 1.0:
-            continue  # it would stand inside something
-        after = _share(moved, exposure.part, few, obstacle)
-        if after >= (0.9 * before if best is None else best.after):
-            continue
-        if had is not None and had - coverage(moved, exposure.part).tenth > LINK_LOSS:
-            continue
-        chosen = moved
-        best = Move(key, exposure.part, words, field, value, before, after, 0.0, "")
-    if best is None or chosen is None:
-        return None
-    radius = reach(skin_of(chosen), [exposure.part], axes=0)[0].ball
-    return replace(best, reach=radius, cost=_cost(quad, chosen, exposure.part))
+class MoveBench:
+    """A quad on which moves are tried; what all of them share is made once."""
+
+    def __init__(
+        self,
+        quad: Quad,
+        approaches: Mapping[str, Approaches] | None = None,
+        limit: float = VIEW_LIMIT,
+        *,
+        skin: Skin | None = None,
+        camera: CameraBench | None = None,
+        radio: Radio | None = None,
+    ) -> None:
+        """Take a quad.
+
+        Args:
+            quad: the build.
+            approaches: directions of obstacles by kind; few, evenly from everywhere, by default.
+            limit: share of the picture the cage may cover.
+            skin: of the quad with stopped props, when it is at hand.
+            camera: the same.
+            radio: the same.
+        """
+        self.quad, self.limit = quad, limit
+        given = (approaches or {}).get("ball")
+        self.few = Approaches.uniform(TRY_DIRECTIONS) if given is None else given.first(2 * TRY_DIRECTIONS)
+        self.skin = skin or skin_of(quad)
+        self._camera, self._radio = camera, radio
+
+    @property
+    def camera(self) -> CameraBench:
+        """The quad without its camera, made at first use."""
+        self._camera = self._camera or CameraBench(self.quad)
+        return self._camera
+
+    @property
+    def radio(self) -> Radio:
+        """The quad without its antennas, made at first use."""
+        self._radio = self._radio or Radio(self.quad)
+        return self._radio
+
+    def share(self, other: Quad, part: str) -> float:
+        """Mean share of first touches over stub and spike, props stopped, where a part is in another place."""
+        skin = self.skin
+        if other is not self.quad:
+            old = {p.name: p for p in self.quad.parts}
+            new = {p.name for p in other.parts if p is not old[p.name]}
+            skin = skin.swapped([s for s in shapes_of(other) if s[0] in new]) if new else skin
+        return sum(hit_shares(skin, OBSTACLES[i], self.few)[part] for i in (0, 2)) / 2
+
+    def best(self, part: str) -> Move | None:
+        """The candidate that lowers a part's exposure most, if any lowers it by a tenth."""
+        quad = self.quad
+        options = candidate_moves(quad, part, self.limit, self)
+        if not options:
+            return None
+        before, room = self.share(quad, part), clash(quad, part)
+        antennas = quad.sheet.antennas
+        had = self.radio.coverage(part).tenth if part in antennas else None
+        best: Move | None = None
+        chosen: Quad | None = None
+        for key, words, field, value in options:
+            try:
+                moved = _posed(quad, with_field(quad.sheet, field, value))
+            except (CrashworthyError, ValueError):
+                continue
+            if clash(moved, part) > room + 1.0:
+                continue  # it would stand inside something
+            after = self.share(moved, part)
+            if after >= (0.9 * before if best is None else best.after):
+                continue
+            if had is not None:
+                has = self.radio.coverage(part, moved.sheet.antennas[part]).tenth
+                if had - has > LINK_LOSS:
+                    continue
+            chosen = moved
+            best = Move(key, part, words, field, value, before, after, 0.0, "")
+        if best is None or chosen is None:
+            return None
+        radius = reach(skin_of(chosen), [part], axes=0)[0].ball
+        return replace(best, reach=radius, cost=self._cost(chosen, part))
+
+    def _cost(self, after: Quad, part: str) -> str:
+        """What a move costs in view, link or access."""
+        before = self.quad
+        if part in ("lens", "camera") and before.sheet.camera is not None and after.sheet.camera is not None:
+            one, two = (
+                self.camera.cage_share(q.at.recess, q.at.tilt, 160)
+                for q in (before.sheet.camera, after.sheet.camera)
+            )
+            return f"It costs view: the cage covers {100 * two:.1f} % instead of {100 * one:.1f} % of the picture."
+        if part in before.sheet.antennas:
+            a, b = (self.radio.coverage(part, q.sheet.antennas[part]).tenth for q in (before, after))
+            if b >= a:
+                return f"It gains range: {b - a:+.1f} dB where one direction in ten is worst."
+            return f"It costs range: {b - a:+.1f} dB where one direction in ten is worst."
+        if part.removesuffix("_plug") in before.sheet.leads:
+            return "It costs slack: leave enough to plug and unplug with cold fingers."
+        shift = (after.mass_properties.cog - before.mass_properties.cog) / MM
+        return f"It moves the centre of gravity by {shift[0]:+.1f} mm along and {shift[2]:+.1f} mm up."
 
 
-def _share(quad: Quad, part: str, approaches: Approaches, obstacle: Any) -> float:
-    """Mean share over stub and spike, props stopped."""
-    skin = skin_of(quad)
-    return float(
-        (hit_shares(skin, obstacle, approaches)[part] + hit_shares(skin, OBSTACLES[0], approaches)[part]) / 2
+def _is(draft: Draft, part: Part | None) -> bool:
+    """Whether a draft would become a part that is there already."""
+    return (
+        part is not None
+        and draft.mesh is not None
+        and draft.material == part.material
+        and (draft.mass is None or draft.mass == part.mass)
+        and draft.mesh.vertices.shape == part.vertices.shape
+        and bool((draft.mesh.vertices == part.vertices).all())
     )
 
 
-def _clash(quad: Quad, part: str) -> float:
-    """Volume, mm³, that a part and its fellows share with other solid parts."""
-    from crashworthy.build.overlaps import manifold
-    from crashworthy.build.solids import Mesh
-
-    own = {"lens": ("lens", "camera"), "camera": ("lens", "camera")}.get(part, (part,))
-    soft = ("screw", "strap", "lead", "loose", "prop")
-    total = 0.0
-    for name in own:
-        it = quad.part(name)
-        if it.kind in soft:
-            continue
-        low, high = it.vertices.min(axis=0), it.vertices.max(axis=0)
-        solid = None
-        for other in quad.parts:
-            if other.name in own or other.kind in soft or not len(other.faces):
-                continue
-            if (other.vertices.min(axis=0) > high).any() or (other.vertices.max(axis=0) < low).any():
-                continue
-            solid = solid or manifold(Mesh(it.vertices, it.faces))
-            total += float((solid ^ manifold(Mesh(other.vertices, other.faces))).volume())
-    return total
-
-
-def _cost(before: Quad, after: Quad, part: str) -> str:
-    """What a move costs in view, link or access."""
-    if part in ("lens", "camera"):
-        rows = [camera_row(q, VIEW_LIMIT)[0] for q in (before, after)]
-        if rows[0] is not None and rows[1] is not None:
-            return (
-                f"It costs view: the cage covers {100 * rows[1].cage:.1f} % instead of "
-                f"{100 * rows[0].cage:.1f} % of the picture."
-            )
-    if part in before.sheet.antennas:
-        a, b = coverage(before, part), coverage(after, part)
-        return f"It costs range: {b.tenth - a.tenth:+.1f} dB where one direction in ten is worst."
-    if part.removesuffix("_plug") in before.sheet.leads:
-        return "It costs slack: leave enough to plug and unplug with cold fingers."
-    shift = (after.mass_properties.cog - before.mass_properties.cog) / MM
-    return f"It moves the centre of gravity by {shift[0]:+.1f} mm along and {shift[2]:+.1f} mm up."
-
-
-def _edited(sheet: Sheet, field: str, value: Any) -> Sheet:
+def with_field(sheet: Sheet, field: str, value: Any) -> Sheet:
     """A copy of the sheet with one field changed, checked by the sheet's own rules.
 
     Raises:
@@ -314,7 +346,8 @@ def _posed(quad: Quad, sheet: Sheet) -> Quad:
     from crashworthy.build.equipment import equipment
     from crashworthy.build.quad import MassProperties
 
-    made = {d.name: d.finish() for d in equipment(sheet)}
+    old = {p.name: p for p in quad.parts}
+    made = {d.name: d.finish() for d in equipment(sheet) if not _is(d, old.get(d.name))}
     parts = tuple(replace(made[p.name], joint=p.joint) if p.name in made else p for p in quad.parts)
     total = mass_of.assembly(MassProperties(p.mass, p.centre, p.inertia) for p in parts)
     return replace(quad, parts=parts, sheet=sheet, mass_properties=total)
@@ -327,9 +360,19 @@ def apply_move(sheet: Sheet, move: Move) -> Sheet:
         NotFoundError: the sheet has no such field.
         ValueError: its rules refuse the move.
     """
-    return _edited(sheet, move.field, move.value)
+    return with_field(sheet, move.field, move.value)
 
 
 def tried(quad: Quad, move: Move) -> Quad:
     """The build with a move made; frame and drawings are not read again."""
-    return _posed(quad, apply_move(quad.sheet, move))
+    return edited(quad, move.field, move.value)
+
+
+def edited(quad: Quad, field: str, value: Any) -> Quad:
+    """The build with one field of its equipment changed; frame and drawings are not read again.
+
+    Raises:
+        NotFoundError: the sheet has no such field.
+        ValueError: its rules refuse the value.
+    """
+    return _posed(quad, with_field(quad.sheet, field, value))

@@ -18,7 +18,7 @@ from crashworthy.build.drafts import Draft, fixed
 from crashworthy.build.points import contact_points
 from crashworthy.build.quad import MassProperties
 from crashworthy.errors import Problem, SheetError
-from crashworthy.materials.table import value
+from crashworthy.materials.table import value as density_of
 from crashworthy.placement.gates import Gate, as_mesh
 from crashworthy.quantities import GRAM, MM
 
@@ -54,6 +54,8 @@ class Printed:
         material: key into the materials tables.
         gates: what was asked of it.
         settings: how to print it.
+        holds: names of the parts it holds or guards.
+        edits: (field of the sheet, value) that put what it holds into it.
     """
 
     name: str
@@ -64,6 +66,8 @@ class Printed:
     material: str
     gates: tuple[Gate, ...]
     settings: str
+    holds: tuple[str, ...] = ()
+    edits: tuple[tuple[str, Any], ...] = ()
 
     def summary(self) -> str:
         """One sentence."""
@@ -77,13 +81,25 @@ class Printed:
             "mass_g": round(self.mass / GRAM, 2),
             "material": self.material,
             "settings": self.settings,
+            "holds": list(self.holds),
+            "edits": [{"field": f, "value": v} for f, v in self.edits],
             "gates": [{"name": g.name, "found": g.found, "passed": g.passed} for g in self.gates],
             "summary": self.summary(),
         }
 
 
-def finish(name: str, words: str, solid: Any, gates: tuple[Gate, ...], up: Any, settings: str) -> Printed:
-    """Wrap a solid that passed its gates.
+def finish(
+    name: str,
+    words: str,
+    solid: Any,
+    gates: tuple[Gate, ...],
+    up: Any,
+    settings: str,
+    *,
+    holds: tuple[str, ...] = (),
+    edits: tuple[tuple[str, Any], ...] = (),
+) -> Printed:
+    """Wrap a solid that passed its gates; arguments as the fields of ``Printed``.
 
     Raises:
         SheetError: a gate refused it; every reason.
@@ -94,7 +110,7 @@ def finish(name: str, words: str, solid: Any, gates: tuple[Gate, ...], up: Any, 
             *(
                 Problem(
                     f"cannot print the {name.replace('-', ' ')}: {g.name}: {g.found}",
-                    _REMEDY.get(g.name, "change its place in the sheet"),
+                    _REMEDY.get((name, g.name)) or _REMEDY.get(("", g.name), "change its place in the sheet"),
                 )
                 for g in failed
             )
@@ -105,19 +121,30 @@ def finish(name: str, words: str, solid: Any, gates: tuple[Gate, ...], up: Any, 
         words,
         as_mesh(solid),
         up,
-        float(solid.volume()) * MM**3 * value(material, "density"),
+        float(solid.volume()) * MM**3 * density_of(material, "density"),
         material,
         gates,
         settings,
+        holds,
+        edits,
     )
 
 
 _REMEDY: Final = {
-    "clear of the rest": "move the camera or the part it meets, or tilt less",
-    "clear of what it holds": "check the sizes of what it holds in the sheet",
-    "room for the driver": "move what is in the way, or screw it from the other side",
-    "wall": "make room around it",
+    ("camera-cradle", "clear of the rest"): "move the camera or the part it meets, or tilt less",
+    ("antenna-mount", "clear of the rest"): (
+        "move the part it meets away from the standoffs, at most by what it is cut, or add a standoff with room "
+        "around it"
+    ),
+    (
+        "lead-guard",
+        "clear of the rest",
+    ): "lead the cable farther from the part it meets (leads path), or guard another",
+    ("", "clear of what it holds"): "check the sizes of what it holds in the sheet",
+    ("", "room for the driver"): "move what is in the way, or screw it from the other side",
+    ("", "wall"): "make room around it",
 }
+"""What to do about a gate that refuses, by part and gate; "" for every part."""
 
 
 def bar(diameter: float, start: Any, end: Any) -> Any:
@@ -170,12 +197,20 @@ def export(part: Printed, kind: str) -> bytes:
 
 
 def with_printed(quad: Quad, part: Printed) -> Quad:
-    """The build with a printed part in its place, ready to be crashed."""
+    """The build with a printed part in its place and what it holds in it, ready to be crashed.
+
+    Raises:
+        NotFoundError: the build lacks what the part is made to hold.
+    """
+    from crashworthy.placement.moves import edited
+
+    for field, value in part.edits:
+        quad = edited(quad, field, value)
     name = part.name.replace("-", "_")
     draft = Draft(name, part.name.replace("-", " "), "model", part.material, f"imports.{name}", part.mesh)
     parts = (*(p for p in quad.parts if p.name != name), draft.finish())
     total = mass_of.assembly(MassProperties(p.mass, p.centre, p.inertia) for p in parts)
-    digest = hashlib.sha256(quad.digest.encode() + part.mesh.vertices.tobytes()).hexdigest()
+    digest = hashlib.sha256(f"{quad.digest} {part.edits}".encode() + part.mesh.vertices.tobytes()).hexdigest()
     return replace(
         quad,
         parts=parts,

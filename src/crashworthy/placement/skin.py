@@ -85,6 +85,25 @@ class Skin:
             np.concatenate(owner),
         )
 
+    def swapped(self, shapes: Shapes) -> Skin:
+        """The same with the parts that ``shapes`` names in their new form; the others are not made again.
+
+        Raises:
+            KeyError: a name is not in the skin.
+        """
+        fresh = Skin.of(shapes)
+        index = {name: i for i, name in enumerate(self.names)}
+        to = np.array([index[name] for name in fresh.names], dtype=np.int32)
+        kept, edges = ~np.isin(self.part, to), ~np.isin(self.edge_part, to)
+        return Skin(
+            self.names,
+            np.concatenate([self.corners[kept], fresh.corners]),
+            np.concatenate([self.part[kept], to[fresh.part]]),
+            np.concatenate([self.edges[edges], fresh.edges]),
+            np.concatenate([self.sides[edges], fresh.sides]),
+            np.concatenate([self.edge_part[edges], to[fresh.edge_part]]),
+        )
+
     def moved(self, turn: Floats) -> Skin:
         """The same turned (or mirrored) by a matrix (3, 3)."""
         mirrored = np.linalg.det(turn) < 0

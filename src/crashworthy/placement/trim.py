@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from html import escape
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -10,10 +11,12 @@ import numpy as np
 from crashworthy.quantities import MM
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from crashworthy.build.quad import Part
     from crashworthy.placement.camera import CameraBench, Pose
 
-__all__ = ["Trim", "trims"]
+__all__ = ["Trim", "trim_dxf_file", "trim_svg_file", "trims"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,3 +108,40 @@ def _trim(part: Part, pose: Pose, rays: Any) -> Trim | None:
         area,
         area / float(outline.area),
     )
+
+
+def trim_svg_file(trim: Trim) -> bytes:
+    """The plate and what to take off it, true to size: one unit is one millimetre; print at 100 %."""
+    xs, ys = zip(*trim.plate, strict=True)
+    x0, y1, margin = min(xs), max(ys), 5.0
+    width, height = max(xs) - x0 + 2 * margin, y1 - min(ys) + 2 * margin
+
+    def path(ring: Iterable[tuple[float, float]]) -> str:
+        return "M" + "L".join(f"{x - x0 + margin:.3f},{y1 - y + margin:.3f}" for x, y in ring) + "Z"
+
+    cuts = "".join(f'<path d="{path(c)}" fill="#bbb" stroke="#000" stroke-width="0.2"/>' for c in trim.cut)
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:.3f}mm" height="{height:.3f}mm" '
+        f'viewBox="0 0 {width:.3f} {height:.3f}"><title>Take {trim.area:.0f} mm2 off the {escape(trim.label)}</title>'
+        f'<path d="{path(trim.plate)}" fill="none" stroke="#000" stroke-width="0.2"/>{cuts}</svg>'
+    ).encode()
+
+
+def trim_dxf_file(trim: Trim) -> bytes:
+    """The same as DXF in mm: the plate on layer PLATE, what to take off on layer CUT."""
+    import io
+
+    import ezdxf
+    from ezdxf import units
+
+    doc = ezdxf.new("R2010")  # type: ignore[attr-defined] # the package re-exports it
+    doc.units = units.MM
+    for name in ("PLATE", "CUT"):
+        doc.layers.add(name)
+    space = doc.modelspace()
+    space.add_lwpolyline(trim.plate, close=True, dxfattribs={"layer": "PLATE"})
+    for ring in trim.cut:
+        space.add_lwpolyline(ring, close=True, dxfattribs={"layer": "CUT"})
+    text = io.StringIO()
+    doc.write(text)
+    return text.getvalue().encode()

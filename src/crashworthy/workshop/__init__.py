@@ -1,7 +1,7 @@
 """What a pilot can do: the use cases that the command line and the web app both call.
 
 ``Workshop`` is one fleet opened for work. Each module here is one bench of it: ``fleet`` (sheets),
-``crashes``, ``changes`` (compare, improve), ``placement``, ``journal`` (and what is due), ``flights``,
+``crashes``, ``changes`` (compare, improve), ``placement``, ``trials``, ``seeing`` (camera and link), ``journal`` (and what is due), ``flights``,
 ``kits``, ``lives``
 (torque, wear, crew). Rooms do the work; a bench hands each room what it needs and keeps what comes back.
 Nothing heavy is imported before it is used.
@@ -14,10 +14,10 @@ from crashworthy.workshop.fleet import QuadCard, SheetText
 from crashworthy.workshop.flights import FlightBench, KeptLog
 from crashworthy.workshop.kits import KitBench
 from crashworthy.workshop.lives import LifeBench
-from crashworthy.workshop.placement import PlacementBench
+from crashworthy.workshop.seeing import SeeingBench
 
 __all__ = ["Campaign", "KeptLog", "PartLoads", "QuadCard", "SheetText", "Workshop"]
 
 
-class Workshop(LifeBench, KitBench, FlightBench, PlacementBench):
+class Workshop(LifeBench, KitBench, FlightBench, SeeingBench):
     """One fleet: its sheets, its journal, its campaigns, logs and kits. Safe to use from several threads."""

@@ -1,180 +1,153 @@
-"""Where to put things: placement, moves tried on a copy, printed parts, agreement with the crashes."""
+"""Where to put things: placement, moves made on a copy, printed parts, agreement with the crashes."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from crashworthy.errors import NotFoundError, Problem
+from crashworthy.errors import NotFoundError, Problem, ScenarioError
 from crashworthy.workshop.changes import ChangeBench
 
 if TYPE_CHECKING:
-    from crashworthy.build.quad import Quad
     from crashworthy.impact.scenario import Scenario
     from crashworthy.placement.advice import Placement
-    from crashworthy.placement.hits import Approaches
-    from crashworthy.placement.leads import StrapHold
     from crashworthy.placement.moves import Move
     from crashworthy.placement.printed import Printed
+    from crashworthy.workshop.agreement import Agreement
 
-__all__ = ["Agreement", "PlacementBench"]
-
-
-@dataclass(frozen=True, slots=True)
-class Agreement:
-    """First touches by geometry against first touches of the crash engine.
-
-    Attributes:
-        n: crashes.
-        rank: Spearman's rank correlation over the parts that either of them touches.
-        rows: (label, share by geometry, share of crashes), the largest difference first.
-        strap: the strap's friction against the median peak deceleration of the core in those crashes (which
-            depends on the engine's mesh, so a rough guide), or None without a strap.
-    """
-
-    n: int
-    rank: float
-    rows: tuple[tuple[str, float, float], ...]
-    strap: StrapHold | None
-
-    def summary(self) -> str:
-        """One sentence."""
-        label, geometry, crashes = self.rows[0]
-        return (
-            f"Rank correlation with the first touches of {self.n} simulated crashes: "
-            f"{self.rank:.2f}; they differ "
-            f"most over the {label} ({100 * geometry:.1f} % by geometry, {100 * crashes:.1f} % of crashes)."
-        )
-
-    def to_json(self) -> dict[str, Any]:
-        """Plain data."""
-        return {
-            "n": self.n,
-            "rank_correlation": round(self.rank, 4),
-            "rows": [{"part": a, "geometry": round(b, 5), "crashes": round(c, 5)} for a, b, c in self.rows],
-            "strap": None if self.strap is None else self.strap.summary(),
-            "summary": self.summary(),
-        }
+__all__ = ["PlacementBench"]
 
 
 class PlacementBench(ChangeBench):
     """Placement of the fleet's builds; each build is looked at once."""
 
-    def placement(self, quad: str, limit: float = 0.01, *, scenario: bool = False) -> Placement:
+    def placement(self, quad: str, limit: float = 0.01, *, towards: str = "even") -> Placement:
         """Look at where everything sits; a sheet file or a quad of the fleet.
 
         Args:
             quad: the build.
             limit: share of the picture the cage may cover.
-            scenario: weigh directions by the everyday crashes instead of evenly.
+            towards: where obstacles come from, see ``mix``.
 
         Raises:
-            NotFoundError: neither such a file nor such a quad.
+            NotFoundError: neither such a file nor such a quad, or no campaign to take directions from.
             SheetError: the sheet has a problem.
+            ScenarioError: the scenario file has a problem.
         """
-        from crashworthy.placement.advice import place
+        from crashworthy.placement.advice import PLACE_DIRECTIONS, place
+        from crashworthy.workshop.agreement import approaches_of
 
-        found = self.find(quad)
-        key = (found.digest, limit, scenario)
+        found, mix = self.find(quad), self.mix(quad, towards)
+        key = (found.digest, limit, mix and mix.digest)
         with self._lock:
             known: dict[Any, Placement] = self.__dict__.setdefault("_placements", {})
             if key in known:
                 return known[key]
         bench = self.priors().bench
-        ways = self.approaches(found) if scenario else None
+        ways = None if mix is None else approaches_of(found, mix, PLACE_DIRECTIONS)
         made = place(found, bench.price, bench.repair, limit=limit, approaches=ways)
         with self._lock:
             known[key] = made
         return made
 
-    def approaches(
-        self, quad: Quad, scenario: Scenario | None = None, n: int = 240, seed: int = 1
-    ) -> dict[str, Approaches]:
-        """Directions from which a scenario's obstacles come, in the frame of the quad, by kind of obstacle.
+    def mix(self, quad: str, towards: str) -> Scenario | None:
+        """The scenario whose crashes weigh the directions, or None for evenly from everywhere.
 
         Args:
             quad: the build.
-            scenario: the everyday mix by default.
-            n: directions for balls and for poles; twenty times as many for flats.
-            seed: of the draws.
-        """
-        import numpy as np
-
-        from crashworthy.impact.cases import case_of
-        from crashworthy.impact.scenario import Scenario as Mix
-        from crashworthy.impact.start import sample
-        from crashworthy.placement.hits import Approaches
-
-        mix = scenario or Mix.default()
-        model = case_of(quad, mix).model
-        starts = sample(mix, model.craft, seed, np.arange(60 * n, dtype=np.int64))
-        w, x, y, z = starts.state[6:10]
-        turn = np.array(
-            [
-                [1 - 2 * (y * y + z * z), 2 * (x * y - w * z), 2 * (x * z + w * y)],
-                [2 * (x * y + w * z), 1 - 2 * (x * x + z * z), 2 * (y * z - w * x)],
-                [2 * (x * z - w * y), 2 * (y * z + w * x), 1 - 2 * (x * x + y * y)],
-            ]
-        )
-        path = np.einsum("ijn,in->nj", turn, starts.state[3:6] / np.linalg.norm(starts.state[3:6], axis=0))
-        axis = np.einsum("ijn,in->nj", turn, starts.rows[3:6])
-        bars, planes = np.flatnonzero(starts.kinds != 0), np.flatnonzero(starts.kinds == 0)
-        found = {"ball": Approaches(path[:n], np.ones(n))}
-        if len(bars):
-            some = bars[:n]
-            found["pole"] = Approaches(path[some], np.ones(len(some)), axis[some])
-        if len(planes):
-            found["flat"] = Approaches(-axis[planes[: 20 * n]], np.ones(len(planes[: 20 * n])))
-        return found
-
-    def agreement(self, slug: str, n: int = 2000, seed: int = 1) -> Agreement:
-        """First touches by geometry, weighed by the everyday scenario, against those of the crash engine.
+            towards: "even", "everyday" (the assumed mix), "campaign" (that of the newest crash test of a quad of
+                the fleet) or the path of a scenario file.
 
         Raises:
-            NotFoundError: neither such a file nor such a quad.
+            NotFoundError: the quad has no crash test.
+            ScenarioError: the scenario file has a problem, or the word is unknown.
+        """
+        from crashworthy.impact.scenario import Scenario as Mix
+        from crashworthy.workshop.agreement import scenario_of
+
+        if towards == "even":
+            return None
+        if towards == "everyday":
+            return Mix.default()
+        if towards == "campaign":
+            known = None if quad.endswith(".toml") else self.latest_campaign(quad)
+            if known is None:
+                raise NotFoundError(
+                    Problem(f"{quad} has no crash test to take directions from", "run a crash test first")
+                )
+            return scenario_of(known.scenario)
+        if towards.endswith(".toml"):
+            return Mix.load(towards)
+        raise ScenarioError(
+            Problem(
+                f"no directions are called {towards!r}", "use even, everyday, campaign or a scenario file"
+            )
+        )
+
+    def agreement(self, slug: str, n: int = 2000, seed: int = 1, *, towards: str = "everyday") -> Agreement:
+        """First touches by geometry, weighed by a scenario, against those of the crash engine.
+
+        Args:
+            slug: a sheet file or a quad of the fleet.
+            n: crashes.
+            seed: of the crashes.
+            towards: the scenario, see ``mix``; evenly is not one and means the everyday mix.
+
+        Raises:
+            NotFoundError: neither such a file nor such a quad, or no campaign to take the scenario from.
             SheetError: the sheet has a problem.
         """
-        import numpy as np
-        from scipy.stats import spearmanr
-
         from crashworthy.impact.scenario import Scenario as Mix
-        from crashworthy.placement.hits import Obstacle, hit_shares
-        from crashworthy.placement.leads import strap_hold
-        from crashworthy.placement.skin import skin_of
+        from crashworthy.placement.strap import strap_demand
+        from crashworthy.workshop.agreement import agree
 
-        quad = self.find(slug)
-        mix = Mix.default()
+        quad, mix = self.find(slug), self.mix(slug, towards) or Mix.default()
         batch = self.crash(quad, n, seed, mix)
-        ways, skin = self.approaches(quad, mix), skin_of(quad, "blades")
-        share = np.zeros(len(quad.parts))
-        for obstacle, weight in zip(mix.obstacles, mix.shares, strict=True):
-            bar = obstacle.kind in ("pole", "branch")
-            radius = sum(obstacle.radius) / 2 if bar else 0.0
-            kind = "pole" if bar else "flat"
-            hits = hit_shares(skin, Obstacle(obstacle.name, kind, radius, 1e-3), ways[kind])
-            share += weight * np.array([hits[p.name] for p in quad.parts])
-        crashes = np.bincount(batch.first_part, minlength=len(quad.parts)) / batch.n
-        touched = (share > 0) | (crashes > 0)
-        rank = float(spearmanr(share[touched], crashes[touched]).statistic)
-        order = np.argsort(-np.abs(share - crashes))[: int(touched.sum())]
-        rows = tuple((quad.parts[i].label, float(share[i]), float(crashes[i])) for i in order)
-        return Agreement(batch.n, rank, rows, strap_hold(quad, float(np.median(batch.core_peak))))
+        strength = next((c for c in batch.capacities if c.load == "strap"), None)
+        demand = None if strength is None else strap_demand(quad, batch.strap, strength)
+        return agree(quad, mix, batch.first_part, demand)
 
-    def move_of(self, quad: str, key: str) -> Move:
-        """The move called ``key`` among those advised.
+    def known_agreement(self, slug: str) -> Agreement | None:
+        """The agreement with the newest crash test of this very build; None when there is none.
+
+        Raises:
+            NotFoundError: no such quad.
+            SheetError: the sheet has a problem.
+        """
+        from crashworthy.placement.strap import strap_demand
+        from crashworthy.strength.capacity import capacities
+        from crashworthy.workshop.agreement import agree, scenario_of
+
+        quad, known = self.quad(slug), self.latest_campaign(slug)
+        if known is None or known.stale:
+            return None
+        with self._lock:
+            kept: dict[str, Agreement] = self.__dict__.setdefault("_agreements", {})
+            if known.key in kept:
+                return kept[known.key]
+        arrays = self.store.load_campaign(known.key).arrays
+        strength = next((c for c in capacities(quad) if c.load == "strap"), None)
+        asked = arrays.get("strap")
+        demand = None if strength is None or asked is None else strap_demand(quad, asked, strength)
+        made = agree(quad, scenario_of(known.scenario), arrays["first_part"], demand)
+        with self._lock:
+            kept[known.key] = made
+        return made
+
+    def move_of(self, quad: str, key: str, *, towards: str = "even") -> Move:
+        """The move called ``key`` among those advised with obstacles from ``towards`` (see ``mix``).
 
         Raises:
             NotFoundError: no such quad, or no such move of it.
             SheetError: the sheet has a problem.
         """
-        moves = self.placement(quad).moves
+        moves = self.placement(quad, towards=towards).moves
         for move in moves:
             if move.key == key:
                 return move
         known = ", ".join(m.key for m in moves) or "none"
         raise NotFoundError(Problem(f"no move is called {key!r}", f"moves: {known}"))
 
-    def try_move(self, quad: str, key: str) -> str:
+    def try_move(self, quad: str, key: str, *, towards: str = "even") -> str:
         """Make a move on a copy of the sheet; returns the copy as TOML.
 
         Raises:
@@ -185,18 +158,33 @@ class PlacementBench(ChangeBench):
         from crashworthy.placement.moves import apply_move
 
         found = self.find(quad)
-        changed = apply_move(found.sheet, self.move_of(quad, key))
+        changed = apply_move(found.sheet, self.move_of(quad, key, towards=towards))
         name = f"{found.name[:50]} {key.replace('.', ' ').replace('_', ' ')}"
         return to_toml(changed.model_copy(update={"name": name[:60], "weighed": None}))
 
-    def try_move_on_a_copy(self, slug: str, key: str) -> str:
+    def try_move_on_a_copy(self, slug: str, key: str, *, towards: str = "even") -> str:
         """Take a copy of a quad with one move into the fleet; returns the copy's slug.
 
         Raises:
             NotFoundError: no such quad or move.
-            SheetError: the copy is there already.
+            SheetError: the sheet's rules refuse the result.
         """
-        return self.add_quad(self.try_move(slug, key))
+        return self.add_copy(self.try_move(slug, key, towards=towards))
+
+    def add_copy(self, text: str) -> str:
+        """Take a changed copy of a sheet into the fleet under a name that is free; returns its slug.
+
+        Raises:
+            SheetError: the sheet's rules refuse it.
+        """
+        from crashworthy.build.sheet import slug_of
+        from crashworthy.build.writing import to_toml
+
+        sheet = self._parsed(text, "copy")
+        taken = set(self.names()) | set(self.folder.slugs())
+        stem = sheet.name[:52].rstrip()
+        name = next(n for n in (stem, *(f"{stem} {i}" for i in range(2, 1000))) if slug_of(n) not in taken)
+        return self.add_quad(to_toml(sheet.model_copy(update={"name": name})))
 
     def printed(
         self,

@@ -1,0 +1,437 @@
+"""Two builds side by side, and a printed part put back into its build and crashed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from crashworthy.workshop.placement import PlacementBench
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from crashworthy.build.quad import Quad
+    from crashworthy.build.sheet import Sheet
+    from crashworthy.impact.differences import Comparison, Difference
+    from crashworthy.jobs.runner import JobStatus, Reporter
+    from crashworthy.placement.look import Line
+    from crashworthy.placement.printed import Printed
+
+__all__ = ["Minutes", "PrintedTrial", "Trial", "TrialBench"]
+
+
+@dataclass(frozen=True, slots=True)
+class Minutes:
+    """Bench minutes in 100 crashes.
+
+    Attributes:
+        before: of the build as it is.
+        saved, low, high: by the change, with 90 % interval; negative when it costs time.
+    """
+
+    before: float
+    saved: float
+    low: float
+    high: float
+
+    def summary(self) -> str:
+        """One sentence."""
+        if self.low <= 0 <= self.high:
+            return (
+                f"Bench minutes: cannot tell yet ({-self.high:+.1f} to {-self.low:+.1f} in 100 crashes, of "
+                f"{self.before:.0f})."
+            )
+        word = "fewer" if self.saved > 0 else "more"
+        low, high = sorted((abs(self.low), abs(self.high)))
+        return (
+            f"{abs(self.saved):.1f} ({low:.1f}-{high:.1f}) {word} bench minutes in 100 crashes, of "
+            f"{self.before:.0f}."
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """A build before and after.
+
+    Attributes:
+        a, b: names.
+        lines: rows of geometry and mass, before and after.
+        crashes: the same crashes for both, or None when they were not crashed.
+        minutes: at the bench, or None.
+    """
+
+    a: str
+    b: str
+    lines: tuple[Line, ...]
+    crashes: Comparison | None
+    minutes: Minutes | None
+
+    def summary(self) -> str:
+        """One sentence."""
+        changed = [x for x in self.lines if x.better]
+        words = "; ".join(f"{x.what} {x.before} to {x.after}" for x in changed[:3]) or "no figure changes"
+        minutes = f" {self.minutes.summary()}" if self.minutes is not None else ""
+        return f"{self.b} against {self.a}: {words}.{minutes}"
+
+    def breaks(self) -> tuple[Line, ...]:
+        """Breaks in 100 crashes and bench minutes as rows of the same table."""
+        from crashworthy.placement.look import Line
+
+        if self.crashes is None:
+            return ()
+        kinds = [d for d in self.crashes.kinds if max(d.a, d.b) >= 0.005]
+        one, two = sum(d.a for d in kinds), sum(d.b for d in kinds)
+        rows = [Line("breaks in 100 crashes, all kinds", f"{one:.1f}", f"{two:.1f}", f"{two - one:+.2f}", 0)]
+        rows += [_break_line(d) for d in kinds if d.change or d.low or d.high]
+        if self.minutes is not None:
+            m = self.minutes
+            sure = not m.low <= 0 <= m.high
+            rows.append(
+                Line(
+                    "bench minutes in 100 crashes",
+                    f"{m.before:.0f} min",
+                    f"{m.before - m.saved:.0f} min",
+                    f"{-m.saved:+.1f} min ({-m.high:+.1f} to {-m.low:+.1f})",
+                    (1 if m.saved > 0 else -1) if sure else 0,
+                )
+            )
+        return tuple(rows)
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain data."""
+        return {
+            "a": self.a,
+            "b": self.b,
+            "summary": self.summary(),
+            "lines": [x.to_json() for x in (*self.lines, *self.breaks())],
+            "crashes": None if self.crashes is None else self.crashes.to_json(),
+            "minutes": None
+            if self.minutes is None
+            else {
+                "before": self.minutes.before,
+                "saved": self.minutes.saved,
+                "low": self.minutes.low,
+                "high": self.minutes.high,
+            },
+        }
+
+
+def _break_line(d: Difference) -> Line:
+    from crashworthy.placement.look import Line
+
+    known = "" if d.known else ", not sure"
+    return Line(
+        f"{d.words} broken in 100 crashes",
+        f"{d.a:.2f}",
+        f"{d.b:.2f}",
+        f"{d.change:+.2f} ({d.low:+.2f} to {d.high:+.2f}{known})",
+        (1 if d.change < 0 else -1) if d.known else 0,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class PrintedTrial:
+    """A printed part placed back into its build and crashed.
+
+    Attributes:
+        part: the printed part.
+        crashes: the build as it is against the build with the part, the same crashes for both.
+    """
+
+    part: Printed
+    crashes: Comparison
+
+    def held(self) -> tuple[Difference, ...]:
+        """The parts it holds, of both builds."""
+        return tuple(d for d in self.crashes.parts if d.name in self.part.holds)
+
+    def summary(self) -> str:
+        """One sentence: what it changed, as paired differences with intervals."""
+        grams = 1e3 * (self.crashes.mass_b - self.crashes.mass_a)
+        said = "; ".join(_held_words(d) for d in self.held()) or "nothing that it holds can break"
+        return (
+            f"The {self.part.name.replace('-', ' ')} adds {grams:.1f} g. In 100 crashes {said} "
+            f"({self.crashes.n} paired crashes)."
+        )
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain data."""
+        return {
+            "summary": self.summary(),
+            "part": self.part.to_json(),
+            "held": [d.name for d in self.held()],
+            "crashes": self.crashes.to_json(),
+        }
+
+
+def _held_words(d: Difference) -> str:
+    """What happened to a part that a printed part holds, with the interval of the paired difference."""
+    low, high = sorted((abs(d.hit_low), abs(d.hit_high)))
+    hits = (
+        f"is hit {abs(d.hit_change):.1f} times {'less' if d.hit_change < 0 else 'more'} ({low:.1f}-{high:.1f})"
+        if d.hit_low > 0 or d.hit_high < 0
+        else f"is hit about as often ({d.hit_low:+.1f} to {d.hit_high:+.1f})"
+    )
+    if d.change == d.low == d.high == 0:
+        return f"the {d.words} {hits} and breaks as before"
+    if not d.known:
+        return (
+            f"the {d.words} {hits}; whether it breaks less cannot be told yet ({d.low:+.2f} to {d.high:+.2f})"
+        )
+    low, high = sorted((abs(d.low), abs(d.high)))
+    way = "fewer" if d.change < 0 else "more"
+    return f"the {d.words} {hits} and breaks {abs(d.change):.1f} times {way} ({low:.1f}-{high:.1f})"
+
+
+class TrialBench(PlacementBench):
+    """Changes tried out."""
+
+    def trial(
+        self,
+        a: str,
+        b: str,
+        n: int = 0,
+        seed: int = 1,
+        *,
+        workers: int | None = None,
+        progress: Callable[[int, int], None] | None = None,
+        cancelled: Callable[[], bool] | None = None,
+    ) -> Trial:
+        """Hold two builds against each other; each a sheet file or a quad of the fleet.
+
+        Args:
+            a: before.
+            b: after.
+            n: crashes of each, 64 or more; 0 for geometry alone.
+            seed: of the crashes.
+            workers: threads; one for each core by default.
+            progress: called with (done, total).
+            cancelled: asked before each result is taken.
+
+        Raises:
+            NotFoundError: neither such a file nor such a quad.
+            SheetError: a sheet has a problem.
+            ScenarioError: a number is out of range.
+            CampaignCancelled: ``cancelled`` said so.
+        """
+        one, two = self.find(a), self.find(b)
+        return self._trial(
+            one, two, self._drawings_of(a), n, seed, workers=workers, progress=progress, cancelled=cancelled
+        )
+
+    def move_trial(
+        self,
+        quad: str,
+        key: str,
+        n: int = 0,
+        seed: int = 1,
+        *,
+        towards: str = "even",
+        workers: int | None = None,
+        progress: Callable[[int, int], None] | None = None,
+    ) -> Trial:
+        """Hold a build against itself with one of the advised moves made; arguments as for ``trial``.
+
+        Raises:
+            NotFoundError: no such quad, or no such move of it.
+            SheetError: the sheet has a problem.
+            ScenarioError: a number is out of range.
+        """
+        from crashworthy.build.assemble import assemble
+        from crashworthy.placement.moves import apply_move
+
+        found, move = self.find(quad), self.move_of(quad, key, towards=towards)
+        folder = self._drawings_of(quad)
+        changed = apply_move(found.sheet, move)
+        changed = changed.model_copy(update={"name": f"{found.name[:40]} moved"})
+        return self._trial(
+            found,
+            assemble(changed, folder),
+            folder,
+            n,
+            seed,
+            parts=(move.part,),
+            workers=workers,
+            progress=progress,
+        )
+
+    def _trial(
+        self,
+        one: Quad,
+        two: Quad,
+        folder: Path,
+        n: int,
+        seed: int,
+        *,
+        parts: tuple[str, ...] = (),
+        workers: int | None = None,
+        progress: Callable[[int, int], None] | None = None,
+        cancelled: Callable[[], bool] | None = None,
+    ) -> Trial:
+        from crashworthy.placement.look import lines, look
+
+        rows = lines(look(one), look(two), parts)
+        if n == 0:
+            return Trial(one.name, two.name, rows, None, None)
+        from crashworthy.impact.compare import compare
+
+        found = compare(
+            one, two, n, seed, map_chunks=self.runner(workers), progress=progress, cancelled=cancelled
+        )
+        minutes = self._minutes(one.sheet, two.sheet, folder, n, seed, workers)
+        return Trial(one.name, two.name, rows, found, minutes)
+
+    def _minutes(
+        self, before: Sheet, after: Sheet, folder: Path, n: int, seed: int, workers: int | None
+    ) -> Minutes | None:
+        """Bench minutes from the crashes that were just run and kept."""
+        from crashworthy.upkeep.changes import own_change
+        from crashworthy.upkeep.improve import improve
+
+        ranking = improve(
+            before,
+            folder,
+            n,
+            seed,
+            own=(own_change("after", after),),
+            changes=(),
+            priors=self.priors(),
+            sensitivity=False,
+            map_chunks=self.runner(workers),
+        )
+        if not ranking.rows:
+            return Minutes(ranking.minutes, 0.0, 0.0, 0.0) if ranking.left_out else None
+        row = ranking.rows[0]
+        return Minutes(ranking.minutes, row.minutes, row.low, row.high)
+
+    def printed_trial(
+        self,
+        quad: str,
+        kind: str,
+        n: int,
+        seed: int = 1,
+        *,
+        name: str | None = None,
+        recess: float | None = None,
+        tilt: float | None = None,
+        workers: int | None = None,
+        progress: Callable[[int, int], None] | None = None,
+        cancelled: Callable[[], bool] | None = None,
+    ) -> PrintedTrial:
+        """Put a printed part into its build and crash both with the same crashes.
+
+        Args:
+            quad: a sheet file or a quad of the fleet.
+            kind: one of ``placement.printed.KINDS``.
+            n: crashes of each, 16 or more.
+            seed: of the crashes.
+            name: antenna or lead it is for.
+            recess: mm, of a camera cradle.
+            tilt: deg, of a camera cradle.
+            workers: threads; one for each core by default.
+            progress: called with (done, total).
+            cancelled: asked before each result is taken.
+
+        Raises:
+            NotFoundError: no such quad or kind.
+            SheetError: the part cannot be printed; the reason.
+            ScenarioError: a number is out of range.
+            CampaignCancelled: ``cancelled`` said so.
+        """
+        from crashworthy.impact.compare import compare
+        from crashworthy.placement.printed import with_printed
+
+        found = self.find(quad)
+        part = self.printed(quad, kind, name=name, recess=recess, tilt=tilt)
+        both = compare(
+            found,
+            with_printed(found, part),
+            n,
+            seed,
+            map_chunks=self.runner(workers),
+            progress=progress,
+            cancelled=cancelled,
+        )
+        return PrintedTrial(part, both)
+
+    def start_trial(self, a: str, b: str, n: int, seed: int) -> JobStatus:
+        """``trial`` in the background; the job's result is the ``Trial``.
+
+        Raises:
+            NotFoundError: no quad has one of the slugs.
+        """
+        key = (self.quad(a).digest, self.quad(b).digest)
+
+        def work(report: Reporter) -> Trial:
+            found = _cancellable(
+                lambda: self.trial(
+                    a,
+                    b,
+                    n,
+                    seed,
+                    progress=lambda done, total: report.progress(done, total, "crashing both"),
+                    cancelled=report.cancelled,
+                )
+            )
+            with self._lock:
+                self._trials()[key] = found
+            return found
+
+        return self.jobs.start(f"{self.names()[a]} before and after, {n} crashes each", work)
+
+    def latest_trial(self, a: str, b: str) -> Trial | None:
+        """The newest trial of these very builds since the start, or None."""
+        with self._lock:
+            found: Trial | None = self._trials().get((self.quad(a).digest, self.quad(b).digest))
+        return found
+
+    def start_printed_trial(self, slug: str, kind: str, n: int, seed: int) -> JobStatus:
+        """``printed_trial`` in the background; the job's result is the ``PrintedTrial``.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+            SheetError: the part cannot be printed; the reason.
+        """
+        digest = self.quad(slug).digest
+        self.printed(slug, kind)  # a refusal is told at once
+
+        def work(report: Reporter) -> PrintedTrial:
+            found = _cancellable(
+                lambda: self.printed_trial(
+                    slug,
+                    kind,
+                    n,
+                    seed,
+                    progress=lambda done, total: report.progress(done, total, "crashing both"),
+                    cancelled=report.cancelled,
+                )
+            )
+            with self._lock:
+                self._trials()[(digest, kind)] = found
+            return found
+
+        return self.jobs.start(f"{kind} in {self.names()[slug]}, {n} crashes each", work)
+
+    def printed_trials(self, slug: str) -> dict[str, PrintedTrial]:
+        """The newest trial of each printed part of this very build since the start."""
+        digest = self.quad(slug).digest
+        with self._lock:
+            return {
+                k: v for (d, k), v in self._trials().items() if d == digest and isinstance(v, PrintedTrial)
+            }
+
+    def _trials(self) -> dict[tuple[str, str], Any]:
+        kept: dict[tuple[str, str], Any] = self.__dict__.setdefault("_kept_trials", {})
+        return kept
+
+
+def _cancellable(work: Callable[[], Any]) -> Any:
+    """Run a piece of work; a cancelled campaign is a cancelled job."""
+    from crashworthy.impact.campaign import CampaignCancelled
+    from crashworthy.jobs.runner import Cancelled
+
+    try:
+        return work()
+    except CampaignCancelled:
+        raise Cancelled from None
