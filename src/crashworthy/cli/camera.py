@@ -44,7 +44,10 @@ def camera(
         list[str] | None,
         typer.Option(
             "--mark",
-            help="A corner seen in a picture, X,Y,Z@COLUMN,ROW (mm, pixels): finds the pupil. May be given often.",
+            help=(
+                "A corner seen in a picture, X,Y,Z@COLUMN,ROW (mm, pixels): finds the pupil. May be "
+                "given often."
+            ),
         ),
     ] = None,
     picture: Annotated[
@@ -113,7 +116,8 @@ def _pupil(workshop: Workshop, quad: str, marks: list[Mark], output: Path | None
     say(fit.summary())
     table(("doubt from", "mm"), [(words, f"{sd:.2f}") for words, sd in fit.causes], right="lr")
     say(
-        "Standard deviations put in (assumptions): mark 2 pixels, corner 0.3 mm, tilt 0.5 deg, focal length 2 %."
+        "Standard deviations put in (assumptions): mark 2 pixels, corner 0.3 mm, tilt 0.5 deg, focal "
+        "length 2 %."
     )
     if output is not None:
         say(f"Wrote {output}; its drawings are those of the first sheet, so keep it in the same folder.")
@@ -197,6 +201,8 @@ def _thick(radius: float) -> str:
 
 def _words(found: TradeOff) -> None:
     say(found.summary())
+    if found.best.row is not None:
+        say(f"There: {found.best.row.summary()}")
     say(found.doubt)
     table(
         ("tilt", "recess mm", "cage", "props", "other", "ball", "pole", "stub from", "wall off"),

@@ -93,11 +93,13 @@ def _words(found: AntennaReport, s: LinkSettings) -> None:
     for pair in (*found.pairs, *((found.second,) if found.second is not None else ())):
         say(pair.summary())
     say(
-        f"Range: in nine directions of ten where the pilot is. Margin: at {s.distance:g} m, in the tenth worst."
+        f"Range: in nine directions of ten where the pilot is. Margin: at {s.distance:g} m, in the "
+        "tenth worst."
     )
     say("Best: no other place with room is both touched less and heard farther.")
     say(
-        f"Assumptions: {s.power:g} dBm, {s.sensitivity:g} dBm, ground {s.ground_gain:g} dBi, reserve {s.reserve:g} "
+        f"Assumptions: {s.power:g} dBm, {s.sensitivity:g} dBm, ground {s.ground_gain:g} dBi, reserve "
+        f"{s.reserve:g} "
         f"dB, carbon {s.losses.carbon:g}, metal {s.losses.metal:g}, hands {s.losses.hand:g}, crossed "
         f"{s.losses.cross:g} dB. Line of sight only."
     )

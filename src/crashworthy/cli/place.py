@@ -1,4 +1,4 @@
-"""`crashworthy place`: what can touch each fragile part, how far to move it, and a move tried before and after."""
+"""`crashworthy place`: what can touch each fragile part, and a move tried, before and after."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Grey pictures by casting rays: what a lens sees, a quad shaded, a quad pulled apart at its joints.
+"""Grey pictures by casting rays: what a lens sees, and a quad shaded.
 
 Deterministic, without a graphics card. A parallel view with light from over the left shoulder, surroundings
 darkened where other parts are near (ambient occlusion by a few fixed rays), and a line where one part ends.
@@ -7,6 +7,7 @@ darkened where other parts are near (ambient occlusion by a few fixed rays), and
 from __future__ import annotations
 
 import base64
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -25,11 +26,12 @@ if TYPE_CHECKING:
 
     from crashworthy.build.quad import Quad
     from crashworthy.placement.camera import View
+    from crashworthy.placement.skin import Shapes
     from crashworthy.placement.trim import Trim
 
     Floats = NDArray[np.float64]
 
-__all__ = ["camera_png", "camera_svg", "exploded_png", "quad_png", "trim_svg"]
+__all__ = ["Eye", "camera_png", "camera_svg", "quad_png", "render_shapes", "trim_svg"]
 
 AROUND: Final = 12
 """Rays by which the surroundings darken a place."""
@@ -109,26 +111,62 @@ def trim_svg(trim: Trim, *, alone: bool = False) -> str:
     )
 
 
-def _render(
-    shapes: list[tuple[str, Mesh]], tone: Mapping[str, float], width: int, azimuth: float, elevation: float
-) -> bytes:
-    """A parallel view of meshes; ``tone`` is 0 (pale) to 1 (ink) by name."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Eye:
+    """A parallel view of some shapes: which point of the quad stands where in the picture.
+
+    Attributes:
+        right, up, to: (3,) unit vectors across, upwards and into the picture.
+        left, top: of the picture, m along ``right`` and ``up``.
+        step: of a point of the picture, m.
+        width, height: points.
+        far: how far before the quad the rays start, m.
+    """
+
+    right: Floats
+    up: Floats
+    to: Floats
+    left: float
+    top: float
+    step: float
+    width: int
+    height: int
+    far: float
+
+    @classmethod
+    def on(cls, shapes: Shapes, width: int, azimuth: float, elevation: float) -> Eye:
+        """See all of some shapes; azimuth from ahead towards the left, both angles in deg."""
+        a, e = azimuth * DEG, elevation * DEG
+        to = -np.array([np.cos(e) * np.cos(a), np.cos(e) * np.sin(a), np.sin(e)])
+        right = np.array([-np.sin(a), np.cos(a), 0.0])
+        up = np.cross(right, to)
+        up = up if up[2] >= 0 else -up
+        points = np.concatenate([m.vertices for _, m in shapes])
+        u, v = points @ right, points @ up
+        margin = 0.03 * float(np.ptp(u))
+        u0, u1, v0, v1 = u.min() - margin, u.max() + margin, v.min() - margin, v.max() + margin
+        step = float(u1 - u0) / width
+        far = float(np.linalg.norm(points, axis=1).max()) * 2
+        return cls(right, up, to, float(u0), float(v1), step, width, max(1, int((v1 - v0) / step)), far)
+
+    def place(self, point: Floats) -> tuple[float, float]:
+        """Points from the left and from the top at which a place (3,) of the quad, m, is seen."""
+        return (
+            float(point @ self.right - self.left) / self.step,
+            float(self.top - point @ self.up) / self.step,
+        )
+
+
+def render_shapes(shapes: Shapes, tone: Mapping[str, float], eye: Eye) -> bytes:
+    """Meshes as a grey PNG; ``tone`` is 0 (pale) to 1 (ink) by name."""
     sight = Sight(shapes)
-    a, e = azimuth * DEG, elevation * DEG
-    to = -np.array([np.cos(e) * np.cos(a), np.cos(e) * np.sin(a), np.sin(e)])
-    right = np.array([-np.sin(a), np.cos(a), 0.0])
-    up = np.cross(right, to)
-    up = up if up[2] >= 0 else -up
-    points = np.concatenate([m.vertices for _, m in shapes])
-    u, v = points @ right, points @ up
-    margin = 0.03 * float(np.ptp(u))
-    u0, u1, v0, v1 = u.min() - margin, u.max() + margin, v.min() - margin, v.max() + margin
-    fine = 2 * width  # two by two rays for each point of the picture
-    rows = 2 * max(1, int(width * (v1 - v0) / (u1 - u0)))
-    step = (u1 - u0) / fine
-    across, high = np.meshgrid(u0 + (np.arange(fine) + 0.5) * step, v1 - (np.arange(rows) + 0.5) * step)
-    far = float(np.linalg.norm(points, axis=1).max()) * 2
-    origin = across.ravel()[:, None] * right + high.ravel()[:, None] * up - far * to
+    right, up, to = eye.right, eye.up, eye.to
+    fine, rows = 2 * eye.width, 2 * eye.height  # two by two rays for each point of the picture
+    step = eye.step / 2
+    across, high = np.meshgrid(
+        eye.left + (np.arange(fine) + 0.5) * step, eye.top - (np.arange(rows) + 0.5) * step
+    )
+    origin = across.ravel()[:, None] * right + high.ravel()[:, None] * up - eye.far * to
     part, distance, normal = sight.first(origin, np.tile(to, (len(origin), 1)))
     met = part >= 0
     normal = np.where((normal @ to > 0)[:, None], -normal, normal)
@@ -146,7 +184,7 @@ def _render(
     shade[met] = lit * (0.45 + 0.55 * free / AROUND) * dark[part[met]]
     grid = shade.reshape(rows, fine)
     grid[_lines(part.reshape(rows, fine))] *= 0.35
-    small = grid.reshape(rows // 2, 2, width, 2).mean(axis=(1, 3))
+    small = grid.reshape(rows // 2, 2, eye.width, 2).mean(axis=(1, 3))
     return grey_png(np.clip(20 + 224 * small, 0, 255).astype(np.uint8))
 
 
@@ -168,32 +206,4 @@ def quad_png(
         elevation: of the eye, deg.
     """
     shapes = [(p.name, Mesh(p.vertices, p.faces)) for p in quad.parts if len(p.faces)]
-    return _render(shapes, tone or {}, width, azimuth, elevation)
-
-
-def exploded_png(quad: Quad, *, apart: float = 45 * MM, width: int = 900) -> bytes:
-    """The quad pulled apart in height, screws dark, so that each screw group shows where it sits.
-
-    Args:
-        quad: what to draw.
-        apart: gap drawn between layers, m.
-        width: points across.
-    """
-    levels = {"arm": 1, "motor": 2, "prop": 3, "standoff": 3, "board": 2, "camera": 3, "lens": 3, "box": 4}
-    shapes = []
-    for p in quad.parts:
-        if not len(p.faces):
-            continue
-        if p.kind == "plate":
-            lift = 0.0 if p.centre[2] < 0 else 2.0 if p.centre[2] < 15 * MM else 5.0
-        elif p.kind in ("battery", "shield", "strap"):
-            lift = 6.0
-        else:
-            lift = float(levels.get(p.kind, 4))
-        if p.kind == "screw":
-            joint = next((j for j in quad.joints if j.name == p.joint), None)
-            held = [] if joint is None else [quad.part(n) for n in joint.joins]
-            lift = max((float(levels.get(h.kind, 4)) for h in held), default=4.0) + 0.5
-        shapes.append((p.name, Mesh(p.vertices + np.array([0.0, 0.0, lift * apart]), p.faces)))
-    tone = {p.name: 1.0 if p.kind == "screw" else 0.0 for p in quad.parts}
-    return _render(shapes, tone, width, 40.0, 25.0)
+    return render_shapes(shapes, tone or {}, Eye.on(shapes, width, azimuth, elevation))

@@ -157,7 +157,7 @@ class Radio:
         self._points = cloud(Skin.of(carbon))[0] if carbon else np.zeros((0, 3))
 
     def _through(self, row: Antenna, directions: Floats) -> tuple[Floats, Floats, Floats]:
-        """Shares (n,) of the radiator behind carbon and behind anything, and of the power that comes through."""
+        """Shares (n,) of the radiator behind carbon and behind anything, and of the power let through."""
         axis = np.array(row.dir) / np.linalg.norm(row.dir)
         foot, n = np.array(row.at) * MM, len(directions)
         behind_carbon, behind_any, through = np.zeros(n), np.zeros(n), np.zeros(n)

@@ -1,13 +1,13 @@
 """The link: margin by direction, range by distance, and one receiver against two.
 
-Margin = power + gain of the quad's antenna (blocked and turned as it is) + gain on the ground - free-space loss
+Margin = power + gain of the quad's antenna (blocked and turned as it is) + gain on the ground - free-space
+loss
 - sensitivity; the range in a direction is the distance at which that margin has shrunk to the reserve. Two
 receivers take the better antenna in every direction (selection diversity).
 """
 
 from __future__ import annotations
 
-import math
 from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
@@ -32,6 +32,7 @@ __all__ = [
     "Link",
     "LinkMap",
     "LinkSettings",
+    "better_of",
     "diversity",
     "link_map",
     "link_of",
@@ -181,7 +182,8 @@ class Link:
         """One sentence."""
         shadows = "; at this frequency shadows mean little" if self.mhz < NEAR_FIELD else ""
         return (
-            f"{self.name}: {_km(self.tenth)} in nine directions of ten, {_km(self.median)} in half of them, with "
+            f"{self.name.replace('_', ' ')}: {_km(self.tenth)} in nine directions of ten, "
+            f"{_km(self.median)} in half of them, with "
             f"{self.settings.reserve:g} dB in reserve; the quad's own parts cost "
             f"{100 * (1 - self.tenth / self.open):.0f} % of the first{shadows}."
         )
@@ -230,6 +232,19 @@ def link_of(
     return Link(name, mhz, settings, gain, float(ranges[0]), float(ranges[1]), margin, float(ranges[2]))
 
 
+def better_of(a: Link, b: Link) -> Link:
+    """Two receivers on one frequency as one link: the better antenna in every direction."""
+    band = in_band(fibonacci(RAYS))
+    gain = np.maximum(a.gain, b.gain)
+    low = float(np.quantile(gain[band], SHARE))
+    ranges = a.settings.ranges(np.array([low, np.median(gain[band])]), a.mhz)
+    margin = float(a.settings.margins(np.array([low]), a.mhz)[0])
+    whole = max(a.open, b.open, float(ranges[0]))
+    return Link(
+        f"{a.name} or {b.name}", a.mhz, a.settings, gain, float(ranges[0]), float(ranges[1]), margin, whole
+    )
+
+
 def link_map(
     radio: Radio, name: str, row: Antenna | None = None, settings: LinkSettings | None = None
 ) -> LinkMap:
@@ -275,10 +290,12 @@ class Diversity:
 
     def summary(self) -> str:
         """One sentence."""
+        one, two = (n.replace("_", " ") for n in self.names)
         return (
-            f"{self.names[0]} with {self.names[1]}: {_km(self.both)} instead of {_km(self.one)} in nine directions "
+            f"{one} with {two}: {_km(self.both)} instead of {_km(self.one)} in nine directions "
             f"of ten ({self.gain:+.1f} dB, {self.range:.2f} times). The better of the two is met first in "
-            f"{100 * self.cut[0]:.1f} % of hits: its lead cut, one receiver hears nothing, two still hear over "
+            f"{100 * self.cut[0]:.1f} % of hits: its lead cut, one receiver hears nothing, two still "
+            "hear over "
             f"{_km(self.left)}."
         )
 
@@ -308,12 +325,10 @@ def diversity(
         proposed: whether the second is not in the sheet yet.
         shares: of first touches of each.
     """
-    band = in_band(fibonacci(RAYS))
-    low = float(np.quantile(np.maximum(a.gain, b.gain)[band], SHARE))
     better, other = (a, b) if a.tenth >= b.tenth else (b, a)
-    both = float(better.settings.ranges(np.array([low]), better.mhz)[0])
-    gain = low - float(np.quantile(better.gain[band], SHARE))
+    two = better_of(better, other)
+    gain = two.margin - better.margin
     cut = shares if better is a else (shares[1], shares[0])
     return Diversity(
-        (a.name, b.name), proposed, gain, range_factor(gain), both, better.tenth, other.tenth, cut
+        (a.name, b.name), proposed, gain, range_factor(gain), two.tenth, better.tenth, other.tenth, cut
     )

@@ -124,7 +124,8 @@ def _wave(pol: str, axis: Floats, directions: Floats) -> NDArray[np.complex128]:
     """Direction of the electric field (n, 3), of length 1, of a wave that leaves along each direction."""
     e = _across(axis, directions)
     if pol == "linear":
-        return e.astype(complex)
+        straight: NDArray[np.complex128] = e.astype(complex)
+        return straight
     other = np.cross(directions, e)
     turn = 1j if pol == "lhcp" else -1j
     wave: NDArray[np.complex128] = (e + turn * other) / math.sqrt(2.0)
@@ -155,7 +156,7 @@ def polarisation_match(
     up = np.array([0.0, 0.0, 1.0])
     theirs = _wave("linear" if ground in ("vertical", "horizontal") else ground, up, directions)
     if ground == "horizontal":
-        theirs = np.cross(directions, theirs)
+        theirs = np.cross(directions, theirs.real).astype(complex)
     match = np.abs((mine * theirs.conj()).sum(axis=1)) ** 2
     loss = cross_loss if "linear" in pol or ground in ("vertical", "horizontal") else hand_loss
     share: Floats = np.maximum(match, 10.0 ** (-loss / 10.0))

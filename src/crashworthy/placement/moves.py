@@ -241,7 +241,7 @@ class MoveBench:
         return self._radio
 
     def share(self, other: Quad, part: str) -> float:
-        """Mean share of first touches over stub and spike, props stopped, where a part is in another place."""
+        """Mean share of first touches of a part over stub and spike, props stopped, in another build."""
         skin = self.skin
         if other is not self.quad:
             old = {p.name: p for p in self.quad.parts}
@@ -289,7 +289,10 @@ class MoveBench:
                 self.camera.cage_share(q.at.recess, q.at.tilt, 160)
                 for q in (before.sheet.camera, after.sheet.camera)
             )
-            return f"It costs view: the cage covers {100 * two:.1f} % instead of {100 * one:.1f} % of the picture."
+            return (
+                f"It costs view: the cage covers {100 * two:.1f} % instead of {100 * one:.1f} % of "
+                "the picture."
+            )
         if part in before.sheet.antennas:
             a, b = (self.radio.coverage(part, q.sheet.antennas[part]).tenth for q in (before, after))
             if b >= a:

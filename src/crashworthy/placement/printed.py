@@ -133,7 +133,8 @@ def finish(
 _REMEDY: Final = {
     ("camera-cradle", "clear of the rest"): "move the camera or the part it meets, or tilt less",
     ("antenna-mount", "clear of the rest"): (
-        "move the part it meets away from the standoffs, at most by what it is cut, or add a standoff with room "
+        "move the part it meets away from the standoffs, at most by what it is cut, or add a standoff "
+        "with room "
         "around it"
     ),
     (

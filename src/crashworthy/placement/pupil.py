@@ -1,6 +1,7 @@
 """Where the entrance pupil is, from one picture: a corner of the frame marked where it stands in the image.
 
-The pupil lies on the lens's axis at the place from which the lines of sight of the marks pass nearest to their
+The pupil lies on the lens's axis at the place from which the lines of sight of the marks pass nearest to
+their
 corners (least squares, one unknown). Its uncertainty is that of the inputs carried through by first
 differences, each input on its own (JCGM 100:2008, 5.1.2, recalled).
 """
@@ -100,8 +101,10 @@ class PupilFit:
         move = self.pupil - self.before
         way = "deeper" if move > 0 else "less deep"
         return (
-            f"The pupil lies {self.pupil:.1f} ± {self.sd:.1f} mm behind the glass, not {self.before:g} mm, so "
-            f"the picture is what a lens {abs(move):.1f} mm {way} would see; most of the doubt comes from the "
+            f"The pupil lies {self.pupil:.1f} ± {self.sd:.1f} mm behind the glass, not {self.before:g} "
+            "mm, so "
+            f"the picture is what a lens {abs(move):.1f} mm {way} would see; most of the doubt comes "
+            "from the "
             f"{words} ({most:.1f} mm)."
         )
 
@@ -161,7 +164,8 @@ def fit_pupil(lens: Lens, camera: Camera, marks: Sequence[Mark], spread: Spread 
         if abs(m.size[0] / m.size[1] / lens.aspect - 1) > 0.03:
             raise SheetError(
                 Problem(
-                    f"the picture is {m.size[0]} x {m.size[1]}, the sheet says {lens.aspect:.3f} wide to high",
+                    f"the picture is {m.size[0]} x {m.size[1]}, the sheet says {lens.aspect:.3f} wide "
+                    "to high",
                     "use the whole picture, not cropped, or mend the aspect",
                     field="camera.view.aspect",
                 )

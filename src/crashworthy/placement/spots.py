@@ -116,7 +116,8 @@ class Spot:
             else "another place beats it on both"
         )
         return (
-            f"{self.words}: touched first in {100 * self.share:.2f} % of hits, {self.link.tenth:.0f} m in nine "
+            f"{self.words}: touched first in {100 * self.share:.2f} % of hits, {self.link.tenth:.0f} m "
+            "in nine "
             f"directions of ten; {verdict}."
         )
 

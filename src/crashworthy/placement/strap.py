@@ -62,9 +62,12 @@ class StrapDemand:
         """One sentence."""
         half, most, rare = self.quantiles
         return (
-            f"Strap: half of {self.n} simulated crashes pull it with less than {half:.0f} N, nine in ten with less "
-            f"than {most:.0f} N, one in a hundred with more than {rare:.0f} N; {100 * self.beyond:.0f} % ask for more "
-            f"than the {self.friction:.0f} N that friction holds ({self.tension:.0f} N in each leg would hold nine "
+            f"Strap: half of {self.n} simulated crashes pull it with less than {half:.0f} N, nine in "
+            "ten with less "
+            f"than {most:.0f} N, one in a hundred with more than {rare:.0f} N; {100 * self.beyond:.0f} "
+            "% ask for more "
+            f"than the {self.friction:.0f} N that friction holds ({self.tension:.0f} N in each leg "
+            "would hold nine "
             f"in ten, or something to lean on); "
             f"{self.thrown:.1f} packs are thrown in 100 crashes."
         )

@@ -67,13 +67,19 @@ class TradeOff:
         """How sure the recesses are: the pupil moves them one to one."""
         how = "as measured" if self.measured else "a guess until you mark a corner in one picture"
         return (
-            f"A recess is known to ± {self.pupil_sd:.1f} mm, as well as the pupil {self.pupil:g} mm behind the "
+            f"A recess is known to ± {self.pupil_sd:.1f} mm, as well as the pupil {self.pupil:g} mm "
+            "behind the "
             f"glass ({how})."
         )
 
+    @property
+    def best(self) -> Deepest:
+        """The deepest recess at the tilt as it is."""
+        return next(d for d in self.deepest if d.tilt == self.now.tilt)
+
     def summary(self) -> str:
         """One sentence: the deepest recess at the tilt as it is."""
-        best = next(d for d in self.deepest if d.tilt == self.now.tilt)
+        best = self.best
         if best.recess is None or best.row is None:
             return (
                 f"At {self.now.tilt:g} deg no recess keeps the cage under {100 * self.limit:g} % of the "
@@ -86,8 +92,9 @@ class TradeOff:
             else "The camera sits as deep as it may: "
         )
         return (
-            f"{act}{best.recess:.1f} mm is the deepest recess at {self.now.tilt:g} deg with the cage in at most "
-            f"{100 * self.limit:g} % of the picture. {best.row.summary()}"
+            f"{act}{best.recess:.1f} mm is the deepest recess at {self.now.tilt:g} deg with the cage "
+            "in at most "
+            f"{100 * self.limit:g} % of the picture."
         )
 
     def to_json(self) -> dict[str, Any]:

@@ -122,7 +122,8 @@ def trim_svg_file(trim: Trim) -> bytes:
     cuts = "".join(f'<path d="{path(c)}" fill="#bbb" stroke="#000" stroke-width="0.2"/>' for c in trim.cut)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:.3f}mm" height="{height:.3f}mm" '
-        f'viewBox="0 0 {width:.3f} {height:.3f}"><title>Take {trim.area:.0f} mm2 off the {escape(trim.label)}</title>'
+        f'viewBox="0 0 {width:.3f} {height:.3f}">'
+        f"<title>Take {trim.area:.0f} mm2 off the {escape(trim.label)}</title>"
         f'<path d="{path(trim.plate)}" fill="none" stroke="#000" stroke-width="0.2"/>{cuts}</svg>'
     ).encode()
 

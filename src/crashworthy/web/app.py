@@ -33,6 +33,8 @@ from crashworthy.web.pages import (
     offline,
     people,
     placement,
+    seeing,
+    trials,
 )
 from crashworthy.web.security import LOCAL_HOSTS, UPLOAD_LIMIT, Guard
 
@@ -82,6 +84,8 @@ def create_app(
         build,
         crash,
         placement,
+        seeing,
+        trials,
         improve,
         bench,
         lives,

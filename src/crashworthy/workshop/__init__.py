@@ -1,7 +1,8 @@
 """What a pilot can do: the use cases that the command line and the web app both call.
 
 ``Workshop`` is one fleet opened for work. Each module here is one bench of it: ``fleet`` (sheets),
-``crashes``, ``changes`` (compare, improve), ``placement``, ``trials``, ``seeing`` (camera and link), ``journal`` (and what is due), ``flights``,
+``crashes``, ``changes`` (compare, improve), ``placement``, ``trials``, ``seeing`` (camera and link),
+``journal`` (and what is due), ``flights``,
 ``kits``, ``lives``
 (torque, wear, crew). Rooms do the work; a bench hands each room what it needs and keeps what comes back.
 Nothing heavy is imported before it is used.

@@ -1,4 +1,4 @@
-"""Where obstacles come from in a scenario, and whether geometry and crash engine name the same first touches."""
+"""Where a scenario's obstacles come from, and whether geometry and crashes name the same first touches."""
 
 from __future__ import annotations
 
@@ -25,7 +25,8 @@ SHAPE: Final = {
 """What each kind of obstacle is to the geometry."""
 
 NOTABLE: Final = 0.01
-"""Shares that differ by more than this are listed as a disagreement, if they also lie ``SURE`` errors apart."""
+"""Shares that differ by more than this are listed as a disagreement, if they also lie ``SURE`` errors "
+"apart."""
 
 SURE: Final = 2.0
 
@@ -82,8 +83,10 @@ class Agreement:
         count = len(self.disagreements)
         return (
             f"Rank correlation with the first touches of {self.n} simulated crashes: {self.rank:.2f} over "
-            f"{len(self.rows)} parts; {count or 'none'} of them differ{'s' if count == 1 else ''} by more than "
-            f"{100 * NOTABLE:.0f} in 100 crashes, most the {first.label} ({100 * first.geometry:.1f} % by geometry, "
+            f"{len(self.rows)} parts; {count or 'none'} of them differ{'s' if count == 1 else ''} by "
+            "more than "
+            f"{100 * NOTABLE:.0f} in 100 crashes, most the {first.label} ({100 * first.geometry:.1f} % "
+            "by geometry, "
             f"{100 * first.crashes:.1f} % of crashes)."
         )
 
@@ -112,9 +115,9 @@ def scenario_of(data: dict[str, Any]) -> Scenario:
     """A scenario from the plain data that a kept campaign carries (``Scenario.to_json``)."""
     from crashworthy.impact.scenario import Approach, Attitude, Obstacle, Scenario, Speed, Spin
 
+    rows: list[dict[str, Any]] = data["obstacles"]
     obstacles = tuple(
-        Obstacle(**{k: tuple(v) if isinstance(v, (list, tuple)) else v for k, v in row.items()})
-        for row in data["obstacles"]
+        Obstacle(**_tuples(row)) for row in rows
     )
     return Scenario(
         str(data["name"]),
@@ -124,6 +127,11 @@ def scenario_of(data: dict[str, Any]) -> Scenario:
         Spin(**data["spin"]),
         Approach(**data["approach"]),
     )
+
+
+def _tuples(row: dict[str, Any]) -> dict[str, Any]:
+    """A row with its lists as tuples."""
+    return {k: tuple(v) if isinstance(v, list) else v for k, v in row.items()}
 
 
 class _Starts:

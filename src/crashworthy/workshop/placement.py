@@ -54,8 +54,8 @@ class PlacementBench(ChangeBench):
 
         Args:
             quad: the build.
-            towards: "even", "everyday" (the assumed mix), "campaign" (that of the newest crash test of a quad of
-                the fleet) or the path of a scenario file.
+            towards: "even", "everyday" (the assumed mix), "campaign" (that of the newest crash test of a
+                quad in the fleet) or the path of a scenario file.
 
         Raises:
             NotFoundError: the quad has no crash test.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from crashworthy.errors import NotFoundError, Problem, SheetError
@@ -31,6 +31,7 @@ class AntennaReport:
         spots: candidate places, scored.
         pairs: with other antennas of the sheet on its frequency.
         second: with a second one at the place that helps most, when the sheet has no other on its frequency.
+        partner: the link of that other antenna, or of the first of ``pairs``; None without.
     """
 
     link: Link
@@ -38,6 +39,14 @@ class AntennaReport:
     spots: tuple[Spot, ...]
     pairs: tuple[Diversity, ...]
     second: Diversity | None
+    partner: Link | None
+
+    @property
+    def both(self) -> Link | None:
+        """The better of the two in every direction."""
+        from crashworthy.placement.budget import better_of
+
+        return None if self.partner is None else better_of(self.link, self.partner)
 
     def summary(self) -> str:
         """One sentence: the best place that is touched less and heard no worse, or the link as it is."""
@@ -50,9 +59,11 @@ class AntennaReport:
         if not better:
             return f"{self.link.summary()} No place tried is both touched less and heard farther."
         best = max(better, key=lambda s: s.link.tenth)
+        name = self.link.name.replace("_", " ")
         return (
-            f"Move {self.link.name} to '{best.words}': touched first in {100 * best.share:.2f} instead of "
-            f"{100 * now.share:.2f} % of hits, {best.link.tenth:.0f} instead of {now.link.tenth:.0f} m in nine "
+            f"Move {name} to '{best.words}': touched first in {100 * best.share:.2f} instead of "
+            f"{100 * now.share:.2f} % of hits, {best.link.tenth:.0f} instead of {now.link.tenth:.0f} m "
+            "in nine "
             "directions of ten."
         )
 
@@ -234,10 +245,19 @@ class SeeingBench(TrialBench):
         ways = None if mix is None else approaches_of(found, mix)
         places = spots(found, name, settings, ways)
         others = pairs(found, name, settings, ways)
+        second = None if others else best_pair(places)
+        partner = None
+        if others:
+            partner = link_of(radio, others[0].names[1], None, settings)
+        elif second is not None:
+            partner = next(
+                replace(s.link, name=s.words) for s in places if second.names[1].endswith(f"'{s.words}'")
+            )
         return AntennaReport(
             link_of(radio, name, None, settings),
             link_map(radio, name, None, settings),
             places,
             others,
-            None if others else best_pair(places),
+            second,
+            partner,
         )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from crashworthy.workshop.placement import PlacementBench
 
@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from crashworthy.jobs.runner import JobStatus, Reporter
     from crashworthy.placement.look import Line
     from crashworthy.placement.printed import Printed
+
+T = TypeVar("T")
 
 __all__ = ["Minutes", "PrintedTrial", "Trial", "TrialBench"]
 
@@ -169,7 +171,8 @@ def _held_words(d: Difference) -> str:
     """What happened to a part that a printed part holds, with the interval of the paired difference."""
     low, high = sorted((abs(d.hit_low), abs(d.hit_high)))
     hits = (
-        f"is hit {abs(d.hit_change):.1f} times {'less' if d.hit_change < 0 else 'more'} ({low:.1f}-{high:.1f})"
+        f"is hit {abs(d.hit_change):.1f} {'fewer' if d.hit_change < 0 else 'more'} times "
+        f"({low:.1f}-{high:.1f})"
         if d.hit_low > 0 or d.hit_high < 0
         else f"is hit about as often ({d.hit_low:+.1f} to {d.hit_high:+.1f})"
     )
@@ -181,7 +184,7 @@ def _held_words(d: Difference) -> str:
         )
     low, high = sorted((abs(d.low), abs(d.high)))
     way = "fewer" if d.change < 0 else "more"
-    return f"the {d.words} {hits} and breaks {abs(d.change):.1f} times {way} ({low:.1f}-{high:.1f})"
+    return f"the {d.words} {hits} and breaks {abs(d.change):.1f} {way} times ({low:.1f}-{high:.1f})"
 
 
 class TrialBench(PlacementBench):
@@ -426,7 +429,7 @@ class TrialBench(PlacementBench):
         return kept
 
 
-def _cancellable(work: Callable[[], Any]) -> Any:
+def _cancellable(work: Callable[[], T]) -> T:
     """Run a piece of work; a cancelled campaign is a cancelled job."""
     from crashworthy.impact.campaign import CampaignCancelled
     from crashworthy.jobs.runner import Cancelled

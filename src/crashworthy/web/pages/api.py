@@ -154,3 +154,35 @@ def campaign(request: Request, slug: str) -> JSONResponse:
         return JSONResponse(None)
     body = {"n": found.n, "seed": found.seed, "stale": found.stale, "created": found.created.isoformat()}
     return JSONResponse({**body, "summary": found.summary, "sentence": found.sentence})
+
+
+@router.get("/quads/{slug}/placement")
+def placement(request: Request, slug: str, towards: str = "even") -> JSONResponse:
+    """Where everything sits: exposure, moves, camera, antennas, leads, pack."""
+    return JSONResponse(workshop(request).placement(slug, towards=towards).to_json())
+
+
+@router.get("/quads/{slug}/placement/camera")
+def camera(request: Request, slug: str) -> JSONResponse:
+    """Recess against tilt, and the deepest recess at each tilt."""
+    return JSONResponse(workshop(request).trade_off(slug).to_json())
+
+
+@router.get("/quads/{slug}/placement/link/{antenna}")
+def link(request: Request, slug: str, antenna: str) -> JSONResponse:
+    """One antenna: link, margin by direction, candidate places, two receivers."""
+    return JSONResponse(workshop(request).antenna(slug, antenna).to_json())
+
+
+@router.get("/quads/{slug}/placement/agreement")
+def agreement(request: Request, slug: str) -> JSONResponse:
+    """First touches by geometry beside those of the newest crash test of this build, or null."""
+    found = workshop(request).known_agreement(slug)
+    return JSONResponse(None if found is None else found.to_json())
+
+
+@router.get("/quads/{slug}/placement/trial/{other}")
+def trial(request: Request, slug: str, other: str) -> JSONResponse:
+    """Two quads before and after; with their crashes when both were crashed since the start."""
+    shop = workshop(request)
+    return JSONResponse((shop.latest_trial(slug, other) or shop.trial(slug, other)).to_json())

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Final
 
-from fastapi import APIRouter, Form, Request, Response
-from fastapi.responses import RedirectResponse
+from fastapi import APIRouter, Request, Response
 from starlette.concurrency import run_in_threadpool
 
-from crashworthy.errors import CrashworthyError, SheetError
-from crashworthy.pictures import plots, ramp, render
+from crashworthy.errors import CrashworthyError, Problem, SheetError
+from crashworthy.pictures import exploded, plots, ramp, render
 from crashworthy.placement.camera import CameraBench, Pose
 from crashworthy.placement.printed import KINDS, export
 from crashworthy.placement.trim import trims
+from crashworthy.web.pages.trials import job_of
 from crashworthy.web.problems import status_of
 from crashworthy.web.views import page, svg, workshop
 from crashworthy.web.words import percent
@@ -48,18 +48,18 @@ def share_bars(found: Placement) -> str:
 
 
 class _Same:
-    """Carries a quad and its placement through a cache whose key is the digest of the build."""
+    """Carries a quad and its placement through a cache; the key is the build and the directions."""
 
-    __slots__ = ("found", "quad")
+    __slots__ = ("found", "key", "quad")
 
-    def __init__(self, quad: Quad, found: Placement) -> None:
-        self.quad, self.found = quad, found
+    def __init__(self, quad: Quad, found: Placement, towards: str = "even") -> None:
+        self.quad, self.found, self.key = quad, found, (quad.digest, towards)
 
     def __hash__(self) -> int:
-        return hash(self.quad.digest)
+        return hash(self.key)
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Same) and other.quad.digest == self.quad.digest
+        return isinstance(other, _Same) and other.key == self.key
 
 
 @lru_cache(maxsize=8)
@@ -81,25 +81,52 @@ def _map(it: _Same) -> bytes:
     return render.quad_png(it.quad, {n: ramp.on_log(s, TOP) for n, s in shares.items()}, width=640)
 
 
+class _Quad:
+    """Carries a quad through a cache; the key is the build."""
+
+    __slots__ = ("quad",)
+
+    def __init__(self, quad: Quad) -> None:
+        self.quad = quad
+
+    def __hash__(self) -> int:
+        return hash(self.quad.digest)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Quad) and other.quad.digest == self.quad.digest
+
+
 @lru_cache(maxsize=8)
-def _apart(it: _Same) -> bytes:
-    return render.exploded_png(it.quad, width=640)
+def _joints(it: _Quad) -> tuple[str, tuple[exploded.Balloon, ...]]:
+    return exploded.joints_map(it.quad)
+
+
+TOWARDS: Final = {
+    "even": "everywhere alike",
+    "everyday": "the everyday crashes",
+    "campaign": "the newest crash test",
+}
+"""Where obstacles come from, in words."""
 
 
 @router.get("/quads/{slug}/placement")
 async def placement(request: Request, slug: str) -> Response:
     """Everything the placement room says of one build."""
-    return await run_in_threadpool(_show, request, slug)
+    return await run_in_threadpool(show, request, slug)
 
 
-def _show(
+def show(
     request: Request, slug: str, problem: CrashworthyError | None = None, *, refused: bool = False
 ) -> Response:
     """The page; with what went wrong on top, which is an answer and no failure when a print was refused."""
     shop = workshop(request)
     shop.require(slug)
+    asked = request.query_params if request.method == "GET" else {}
+    towards = asked.get("from", "even")
     try:
-        quad, found = shop.quad(slug), shop.placement(slug)
+        if towards not in TOWARDS:
+            raise SheetError(Problem(f"no directions are called {towards!r}", f"use {', '.join(TOWARDS)}"))
+        quad, found = shop.quad(slug), shop.placement(slug, towards=towards)
     except CrashworthyError as error:
         return page(
             request,
@@ -109,7 +136,8 @@ def _show(
             found=None,
             problems=error.problems,
         )
-    picture, cuts = _camera(_Same(quad, found))
+    same = _Same(quad, found)
+    picture, cuts = _camera(same)
     return page(
         request,
         "placement.html",
@@ -122,27 +150,41 @@ def _show(
         cuts=[svg(c) for c in cuts],
         moves={m.part: m for m in found.moves},
         kinds=KINDS,
+        crashed=shop.printed_trials(slug),
+        job=job_of(request, asked.get("job", "")),
+        towards=towards,
+        ways=TOWARDS,
         problems=() if problem is None else problem.problems,
     )
 
 
-@router.get("/quads/{slug}/placement/{picture}.png")
-def picture(request: Request, slug: str, picture: str) -> Response:
-    """The quad shaded by exposure ("map"), or pulled apart at its joints ("apart")."""
+@router.get("/quads/{slug}/placement/map.png")
+def exposure_map(request: Request, slug: str) -> Response:
+    """The quad shaded by exposure."""
     shop = workshop(request)
     shop.require(slug)
-    it = _Same(shop.quad(slug), shop.placement(slug))
-    return Response(_apart(it) if picture == "apart" else _map(it), media_type="image/png")
+    towards = request.query_params.get("from", "even")
+    if towards not in TOWARDS:
+        towards = "even"
+    same = _Same(shop.quad(slug), shop.placement(slug, towards=towards), towards)
+    return Response(_map(same), media_type="image/png")
 
 
-@router.post("/quads/{slug}/placement/try")
-def try_move(request: Request, slug: str, key: Annotated[str, Form()]) -> Response:
-    """Make a move on a copy of the sheet, take the copy into the fleet and show it."""
-    try:
-        copy = workshop(request).try_move_on_a_copy(slug, key)
-    except CrashworthyError as error:
-        return _show(request, slug, error)
-    return RedirectResponse(f"/quads/{copy}/placement", 303)
+@router.get("/quads/{slug}/placement/joints")
+def joints(request: Request, slug: str) -> Response:
+    """A piece of the page: the quad pulled apart with a balloon for each screw group."""
+    shop = workshop(request)
+    shop.require(slug)
+    picture, balloons = _joints(_Quad(shop.quad(slug)))
+    return page(request, "placement_joints.html", slug=slug, picture=svg(picture), balloons=balloons)
+
+
+@router.get("/quads/{slug}/placement/agreement")
+def agreement(request: Request, slug: str) -> Response:
+    """A piece of the page: first touches by geometry beside those of the newest crash test."""
+    shop = workshop(request)
+    shop.require(slug)
+    return page(request, "placement_agreement.html", slug=slug, agreed=shop.known_agreement(slug))
 
 
 @router.get("/quads/{slug}/placement/print/{kind}.{ending}")
@@ -152,7 +194,7 @@ def printed(request: Request, slug: str, kind: str, ending: str) -> Response:
         part = workshop(request).printed(slug, kind)
         data = export(part, ending)
     except SheetError as refusal:
-        return _show(request, slug, refusal, refused=ending in ("stl", "3mf"))
+        return show(request, slug, refusal, refused=ending in ("stl", "3mf"))
     return Response(
         data,
         media_type="model/3mf" if ending == "3mf" else "model/stl",
