@@ -42,6 +42,8 @@ def shots(workshop: Workshop) -> list[tuple[str, str, tuple[int, int], str]]:
         ("build", "/quads/gannet/build", DESK, "light"),
         ("crash", "/quads/gannet/crash", DESK, "light"),
         ("placement", "/quads/gannet/placement", DESK, "light"),
+        ("camera", "/quads/gannet/placement/camera", DESK, "light"),
+        ("link", "/quads/gannet/placement/link?for=control_l", DESK, "dark"),
         ("flight", flights[0], DESK, "dark"),
         ("bench", "/quads/gannet/bench", DESK, "light"),
         ("inspection", "/quads/gannet/bench/sheet", DESK, "light"),

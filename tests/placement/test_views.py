@@ -10,12 +10,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from crashworthy.errors import SheetError
-from crashworthy.pictures.render import camera_png, camera_svg, exploded_png, quad_png, trim_svg
-from crashworthy.placement.antennas import coverage, diversity, positions
-from crashworthy.placement.camera import CameraBench, Pose, calibrate_pupil
-from crashworthy.placement.leads import pack_faces, snags, strap_hold
+from crashworthy.pictures.exploded import exploded_png
+from crashworthy.pictures.render import camera_png, camera_svg, quad_png, trim_svg
+from crashworthy.placement.antennas import Radio, coverage
+from crashworthy.placement.budget import diversity, link_of
+from crashworthy.placement.camera import CameraBench, Pose
+from crashworthy.placement.leads import pack_faces, snags
 from crashworthy.placement.lens import PROJECTIONS, Lens
 from crashworthy.placement.link import fspl, polarisation_loss, range_factor
+from crashworthy.placement.pupil import Mark, fit_pupil
+from crashworthy.placement.spots import positions
+from crashworthy.placement.strap import strap_demand
 from crashworthy.placement.trim import trims
 
 
@@ -78,15 +83,44 @@ def test_filing_off_the_trim_is_told_with_its_outline(bench):
     assert "mm²" in trim_svg(cuts[0])
 
 
+def _mark(lens, camera, corner, size=(1280, 960)):
+    """Where a camera would see a corner (mm), as a mark in a picture."""
+    pose = Pose.of(camera)
+    right, up = lens.picture((np.array(corner) * 1e-3 - pose.pupil) @ pose.turn)
+    column = (right + 1) / 2 * size[0] - 0.5
+    return Mark(corner, (float(column), float((size[1] - up * size[0]) / 2 - 0.5)), size)
+
+
 def test_a_marked_corner_finds_the_pupil(gannet, bench):
-    """The pupil is found from one marked corner to a hundredth of a millimetre."""
+    """The pupil is found from one marked corner, and the marked pixel alone moves it by what its sd says."""
     camera = gannet.sheet.camera
-    true = camera.model_copy(update={"pupil": 3.7})
-    pose, corner = Pose.of(true), np.array([82.0, 14.0, 30.0])
-    seen = bench.lens.picture((corner * 1e-3 - pose.pupil) @ pose.turn)
-    pupil, miss = calibrate_pupil(bench.lens, camera, [(tuple(corner), tuple(seen))])
-    assert pupil == pytest.approx(3.7, abs=0.01)
-    assert miss < 0.01
+    mark = _mark(bench.lens, camera.model_copy(update={"pupil": 3.7}), (79.0, 10.0, 32.0))
+    found = fit_pupil(bench.lens, camera, [mark])
+    assert found.pupil == pytest.approx(3.7, abs=1e-6)
+    assert found.miss < 1e-6
+    assert 0.1 < found.sd < 1.5
+    assert dict(found.causes)["mark in the picture"] < found.sd
+
+
+def test_two_marks_leave_less_doubt_than_one(gannet, bench):
+    """A second corner on the other side lowers what the marks leave open."""
+    marks = [_mark(bench.lens, gannet.sheet.camera, (79.0, y, 32.0)) for y in (10.0, -10.0)]
+    one, two = (fit_pupil(bench.lens, gannet.sheet.camera, m) for m in (marks[:1], marks))
+    assert dict(two.causes)["place of the corner"] < dict(one.causes)["place of the corner"]
+    assert two.miss < 1e-6
+
+
+def test_marks_that_cannot_be_are_refused(gannet, bench):
+    """No mark, one outside its picture, a cropped picture or a pupil outside the camera is refused."""
+    lens, camera = bench.lens, gannet.sheet.camera
+    for marks, word in (
+        ([], "no corner"),
+        ([Mark((79.0, 10.0, 32.0), (2000.0, 10.0), (1280, 960))], "outside"),
+        ([Mark((79.0, 10.0, 32.0), (100.0, 180.0), (1280, 720))], "wide to high"),
+        ([Mark((79.0, 10.0, 32.0), (600.0, 470.0), (1280, 960))], "where no lens is"),
+    ):
+        with pytest.raises(SheetError, match=word):
+            fit_pupil(lens, camera, marks)
 
 
 def test_pictures_are_the_same_bytes_each_time(gannet, bench):
@@ -111,10 +145,12 @@ def test_an_antenna_out_in_the_open_is_blocked_less(gannet):
 
 def test_two_antennas_are_never_worse_than_the_better(gannet):
     """Selection diversity gains, and more than nothing is left when a lead is cut."""
-    both = diversity(coverage(gannet, "control_l"), coverage(gannet, "control_r"))
-    assert both.gain >= 0
-    assert both.insurance >= both.gain
-    assert both.range == pytest.approx(range_factor(both.gain))
+    radio = Radio(gannet)
+    both = diversity(link_of(radio, "control_l"), link_of(radio, "control_r"), shares=(0.01, 0.02))
+    assert both.both >= both.one
+    assert both.range >= 1
+    assert 0 < both.left <= both.one
+    assert both.cut[0] in (0.01, 0.02)
 
 
 @given(st.floats(100, 6000), st.floats(10, 5000), st.floats(1.01, 10))
@@ -143,8 +179,16 @@ def test_leads_and_pack_say_what_is_outside(gannet):
     assert len(faces.orientations) == 2
 
 
-def test_a_tighter_strap_holds_more(gannet):
-    """Friction grows with tension, and the tension asked for holds just that."""
-    need = strap_hold(gannet, 800.0).tension
-    assert strap_hold(gannet, 800.0, need).holds == pytest.approx(800.0, rel=1e-9)
-    assert strap_hold(gannet, 800.0, 2 * need).holds == pytest.approx(1600.0, rel=1e-9)
+def test_a_tighter_strap_is_asked_for_more_less_often(gannet):
+    """Friction grows with tension; the tension asked for fails one crash in ten; more pull throws more."""
+    from crashworthy.strength.capacity import capacities
+
+    strength = next(c for c in capacities(gannet) if c.load == "strap")
+    pulls = np.linspace(1.0, 500.0, 1000)
+    loose = strap_demand(gannet, pulls, strength)
+    tight = strap_demand(gannet, pulls, strength, loose.tension)
+    assert tight.friction == pytest.approx(loose.quantiles[1])
+    assert tight.beyond == pytest.approx(0.1, abs=0.002)
+    assert tight.beyond < loose.beyond
+    assert strap_demand(gannet, 2 * pulls, strength).thrown > loose.thrown > 0
+    assert "burn" in loose.caution

@@ -9,6 +9,7 @@ import numpy as np
 
 from crashworthy.build.points import fibonacci
 from crashworthy.build.solids import Mesh, box, lathe
+from crashworthy.evidence.placement_practice import PRACTICE_CHECKS
 from crashworthy.evidence.placement_views import VIEW_CHECKS
 from crashworthy.evidence.registry import Access, Check
 from crashworthy.placement.hits import Approaches, Obstacle, hit_shares
@@ -197,5 +198,5 @@ _EXPOSURE: Final = (
     ),
 )
 
-CHECKS: Final = (*_EXPOSURE, *VIEW_CHECKS)
+CHECKS: Final = (*_EXPOSURE, *VIEW_CHECKS, *PRACTICE_CHECKS)
 """Every check of the room."""

@@ -232,8 +232,7 @@ class CameraBench:
     def row(self, recess: float, tilt: float, nx: int = 160) -> CameraRow:
         """View and protection at a recess (mm) and tilt (deg)."""
         pose = Pose.of(self.camera, recess, tilt)
-        place, normal = _glass(pose)
-        ball, pole = reach_of(place, normal, self._points, axes=AXES)
+        ball, pole = self.glass(pose)
         lens = self._directions @ pose.front + pose.radius * np.linalg.norm(
             self._directions - np.outer(self._directions @ pose.axis, pose.axis), axis=1
         )
@@ -251,6 +250,14 @@ class CameraBench:
             float((ball >= STUB).sum()) / GLASS,
             float((self._rest - lens).min()),
         )
+
+    def glass(self, pose: Pose) -> tuple[Floats, float]:
+        """Largest ball (m) at each contact of the lens front, and the largest pole over all of them.
+
+        The contacts are those of ``GLASS`` directions over the whole sphere that face the lens front.
+        """
+        place, normal = _glass(pose)
+        return reach_of(place, normal, self._points, axes=AXES)
 
     def deepest(self, tilt: float, limit: float = VIEW_LIMIT) -> float | None:
         """Deepest recess, mm, with at most ``limit`` of the picture behind the cage; None if none does."""

@@ -128,7 +128,9 @@ def _wave(pol: str, axis: Floats, directions: Floats) -> NDArray[np.complex128]:
         return straight
     other = np.cross(directions, e)
     turn = 1j if pol == "lhcp" else -1j
-    wave: NDArray[np.complex128] = (e + turn * other) / math.sqrt(2.0)
+    wave: NDArray[np.complex128] = e.astype(complex)
+    wave += turn * other
+    wave /= math.sqrt(2.0)
     return wave
 
 

@@ -116,9 +116,7 @@ def scenario_of(data: dict[str, Any]) -> Scenario:
     from crashworthy.impact.scenario import Approach, Attitude, Obstacle, Scenario, Speed, Spin
 
     rows: list[dict[str, Any]] = data["obstacles"]
-    obstacles = tuple(
-        Obstacle(**_tuples(row)) for row in rows
-    )
+    obstacles = tuple(Obstacle(**_tuples(row)) for row in rows)
     return Scenario(
         str(data["name"]),
         obstacles,

@@ -170,7 +170,9 @@ def _settings(usual: LinkSettings, asked: Mapping[str, str]) -> LinkSettings:
 
 
 @lru_cache(maxsize=8)
-def _report(shop: Workshop, digest: str, slug: str, name: str, settings: LinkSettings, towards: str) -> AntennaReport:
+def _report(
+    shop: Workshop, digest: str, slug: str, name: str, settings: LinkSettings, towards: str
+) -> AntennaReport:
     """An antenna's report; the digest of the build is part of what it is kept under."""
     del digest
     return shop.antenna(slug, name, settings, towards=towards)
