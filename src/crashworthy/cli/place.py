@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from crashworthy.placement.advice import Placement
     from crashworthy.workshop import Workshop
     from crashworthy.workshop.agreement import Agreement
-    from crashworthy.workshop.trials import Trial
+    from crashworthy.workshop.before_after import Trial
 
 __all__ = ["place", "trial_words"]
 

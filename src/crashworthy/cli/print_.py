@@ -11,7 +11,7 @@ from crashworthy.cli.options import Data, Json, Store, Workers, opened
 from crashworthy.cli.output import print_json, progress_bar, say, table
 
 if TYPE_CHECKING:
-    from crashworthy.workshop.trials import PrintedTrial
+    from crashworthy.workshop.before_after import PrintedTrial
 
 __all__ = ["print_part"]
 
