@@ -61,7 +61,7 @@ class Visitor:
         return self.browser.cookies
 
     def request(self, method: str, path: str, **more: Any) -> httpx.Response:
-        """Ask, in a thread of its own, for a browser under test has a loop in this one; follow no redirect."""
+        """Ask, in a thread of its own: a browser under test has a loop in this one; follow no redirect."""
         with ThreadPoolExecutor(1) as own:
             return own.submit(lambda: asyncio.run(self.browser.request(method, path, **more))).result()
 

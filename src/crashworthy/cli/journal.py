@@ -294,6 +294,7 @@ def show(
     """
     import json
 
+    from crashworthy.upkeep.doubles import doubles
     from crashworthy.upkeep.lines import to_line
 
     with opened(data, store) as workshop:
@@ -307,6 +308,8 @@ def show(
         ("when (UTC)", "quad", "what", "id ends in"),
         [(f"{e.occurred:%Y-%m-%d %H:%M}", e.quad, _said(e), e.id.hex[-10:]) for e in events],
     )
+    for pair in doubles(events):
+        say(f"Entry ...{pair.second.hex[-10:]}: {pair.summary()}; `journal undo` takes one back.")
 
 
 @app.command("import")

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from fastapi import APIRouter, Request, Response
 
+from crashworthy.upkeep.doubles import doubles
 from crashworthy.upkeep.history import REASONS, SEVERITIES
 from crashworthy.upkeep.payloads import GRADES, TIGHTENED, WHY
 from crashworthy.web.views import page, workshop
@@ -74,6 +75,7 @@ def event_words(event: Event) -> str:
 def rows_of(events: Iterable[Event]) -> list[dict[str, Any]]:
     """What a page shows of each event; one that was taken back is marked as gone."""
     listed = list(events)
+    twins = {pair.second: pair.summary() for pair in doubles(listed)}
     gone = {e.payload.target for e in listed if e.kind == "retraction"}  # type: ignore[attr-defined] # by its kind
     rows: list[dict[str, UUID | datetime | str | bool]] = [
         {
@@ -82,6 +84,7 @@ def rows_of(events: Iterable[Event]) -> list[dict[str, Any]]:
             "words": event_words(e),
             "kind": e.kind,
             "gone": e.id in gone,
+            "twin": twins.get(e.id, ""),
             "can_go": e.kind not in ("retraction", "build") and e.id not in gone,
         }
         for e in listed
