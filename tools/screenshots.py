@@ -2,8 +2,9 @@
 
     python tools/screenshots.py [--data FOLDER] [--only NAME ...]
 
-With --data the fleet in that folder is shown instead of a fresh demo; with --only these pictures are made. Needs the groups test and docs, and
-Chromium on PATH. Pictures are reduced to a palette of 96 tones, each under 200 kB.
+With --data the fleet in that folder is shown instead of a fresh demo; with --only these pictures are made.
+Needs the groups test and docs, and Chromium on PATH. Pictures are reduced to a palette of 96 tones, each
+under 200 kB.
 """
 
 from __future__ import annotations

@@ -25,6 +25,7 @@ from crashworthy.web.pages import (
     field,
     fleet,
     flights,
+    handbook,
     improve,
     jobs,
     journal,
@@ -96,6 +97,7 @@ def create_app(
         people,
         offline,
         evidence,
+        handbook,
         jobs,
         api,
     ):
