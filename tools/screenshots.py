@@ -43,6 +43,8 @@ def shots(workshop: Workshop) -> list[tuple[str, str, tuple[int, int], str]]:
         ("build", "/quads/gannet/build", DESK, "light"),
         ("crash", "/quads/gannet/crash", DESK, "light"),
         ("placement", "/quads/gannet/placement", DESK, "light"),
+        ("placement-joints", "/quads/gannet/placement#v-apart", DESK, "light"),
+        ("camera-view", "/quads/gannet/placement#v-camera", DESK, "light"),
         ("camera", "/quads/gannet/placement/camera", DESK, "light"),
         ("link", "/quads/gannet/placement/link?for=control_l", DESK, "dark"),
         ("flight", flights[0], DESK, "dark"),
@@ -125,6 +127,9 @@ def main() -> int:
                 page.goto(base + path)
                 if path.endswith("/build"):
                     page.locator(".model[data-drawn]").wait_for(timeout=20_000)
+                page.wait_for_load_state("networkidle", timeout=60_000)  # pieces that come later
+                if "#" in path:
+                    page.locator(path[path.index("#") :]).scroll_into_view_if_needed()
                 page.wait_for_timeout(500)
                 size = keep(page, name)
                 too_large += size > LIMIT

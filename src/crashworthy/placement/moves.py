@@ -267,13 +267,13 @@ class MoveBench:
                 continue
             if clash(moved, part) > room + 1.0:
                 continue  # it would stand inside something
-            after = self.share(moved, part)
-            if after >= (0.9 * before if best is None else best.after):
-                continue
-            if had is not None:
+            if had is not None:  # asked first: rays cost a tenth of what shares do
                 has = self.radio.coverage(part, moved.sheet.antennas[part]).tenth
                 if had - has > LINK_LOSS:
                     continue
+            after = self.share(moved, part)
+            if after >= (0.9 * before if best is None else best.after):
+                continue
             chosen = moved
             best = Move(key, part, words, field, value, before, after, 0.0, "")
         if best is None or chosen is None:

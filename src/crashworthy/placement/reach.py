@@ -16,6 +16,7 @@ outside; an open frame has few pockets closed enough for that to matter.
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -218,23 +219,21 @@ def reach(skin: Skin, names: Sequence[str], *, axes: int = AXES, spacing: float 
         spacing: of the points that stand for the skin, m.
     """
     everything = Cloud.of(skin, spacing)
-    found = []
-    for name in names:
-        if name not in skin.names:
-            continue
+
+    def one(name: str) -> Reach:
         place, normal = contacts(skin.corners[skin.part == skin.names.index(name)])
         ball, pole = reach_of(place, normal, everything.points, axes=axes)
         by_direction = ball[:SAMPLES]
-        found.append(
-            Reach(
-                name,
-                _unlimited(float(ball.max())),
-                _unlimited(pole),
-                tuple(float((by_direction >= r).mean()) for r in RADII),
-                float((by_direction >= LIMIT).mean()),
-            )
+        return Reach(
+            name,
+            _unlimited(float(ball.max())),
+            _unlimited(pole),
+            tuple(float((by_direction >= r).mean()) for r in RADII),
+            float((by_direction >= LIMIT).mean()),
         )
-    return tuple(found)
+
+    with ThreadPoolExecutor(2) as pool:
+        return tuple(pool.map(one, [n for n in names if n in skin.names]))
 
 
 def _unlimited(radius: float) -> float:
