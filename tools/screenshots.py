@@ -129,7 +129,7 @@ def main() -> int:
                     page.locator(".model[data-drawn]").wait_for(timeout=20_000)
                 page.wait_for_load_state("networkidle", timeout=60_000)  # pieces that come later
                 if "#" in path:
-                    page.locator(path[path.index("#") :]).scroll_into_view_if_needed()
+                    page.locator(path[path.index("#") :]).evaluate("e => e.scrollIntoView()")
                 page.wait_for_timeout(500)
                 size = keep(page, name)
                 too_large += size > LIMIT
