@@ -1,6 +1,8 @@
 from __future__ import annotations
 
 import contextlib
+import importlib.util
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -155,3 +157,24 @@ def test_mapping_any_value(value: object) -> None:
     for data in (value, {"columns": value}, {"columns": {"a": value}}):
         with contextlib.suppress(LogError):
             assert Mapping.from_dict(data).columns
+
+
+def fuzzer() -> Any:
+    """The maintainers' tool, of which this runs a small slice."""
+    path = Path(__file__).parents[2] / "tools" / "fuzz_readers.py"
+    spec = importlib.util.spec_from_file_location("fuzz_readers", path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["fuzz_readers"] = module  # its dataclass looks itself up
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.mark.parametrize("kind", ["csv", "ulog", "recorder", "sound"])
+def test_damaged_files_of_every_kind(kind: str, tmp_path: Path) -> None:
+    """Two hundred damaged files a reader: the documented error or a log, within ten seconds each."""
+    tally = fuzzer().fuzz(kind, 200, 7, tmp_path)
+    assert tally.failed == []
+    assert tally.read > 20
+    assert tally.refused > 20

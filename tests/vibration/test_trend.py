@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import struct
+import sys
 import wave
 from dataclasses import replace
 from pathlib import Path
@@ -20,7 +21,8 @@ from crashworthy.vibration.log import FlightLog
 from crashworthy.vibration.packs import pack_health
 from crashworthy.vibration.report import analyse
 from crashworthy.vibration.shafts import Shafts
-from crashworthy.vibration.tap import bar_modulus, compare, read_sound, ring_down, tap_test
+from crashworthy.vibration.sound import read_sound
+from crashworthy.vibration.tap import bar_modulus, compare, ring_down, tap_test
 from crashworthy.vibration.trend import FALSE_PER_100, LIMIT, cusum, scores, trend
 
 
@@ -193,3 +195,25 @@ def test_nothing_is_inferred_without_voltage(log: FlightLog) -> None:
     """No commands or no voltage: no speeds are made up."""
     assert infer_speeds(replace(log, volts=None, power_t=None)) is None
     assert infer_speeds(replace(log, command=None, command_t=None)) is None
+
+
+@pytest.mark.parametrize("kind", ["FLAC", "OGG"])
+def test_other_kinds_of_sound_ring_alike(tmp_path: Path, kind: str) -> None:
+    """The same five taps as FLAC or another kind give the frequency that WAV gives."""
+    soundfile = pytest.importorskip("soundfile")
+    fs = 48000
+    t = np.arange(5 * fs) / fs
+    y = 0.5 * np.exp(-2 * np.pi * 180 * 0.03 * (t % 1.0)) * np.sin(2 * np.pi * 180 * (t % 1.0))
+    path = tmp_path / f"a.{kind.lower()}"
+    soundfile.write(path, y, fs, format=kind)
+    test = tap_test(*read_sound(path))
+    assert test.f == pytest.approx(180.0, rel=2e-3)
+
+
+def test_flac_without_the_extra_says_what_to_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without the extra the error names the command; WAV needs none."""
+    monkeypatch.setitem(sys.modules, "soundfile", None)
+    path = tmp_path / "a.flac"
+    path.write_bytes(b"fLaC" + bytes(100))
+    with pytest.raises(LogError, match=r'pip install "crashworthy\[sound\]"'):
+        read_sound(path)

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import html.parser
+import io
 import math
 import re
+import wave
 from statistics import NormalDist
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from crashworthy.upkeep.payloads import Swap
 from crashworthy.web.words import percent, upfirst
 
 if TYPE_CHECKING:
@@ -268,6 +271,44 @@ def test_two_flights_in_one_file_are_two_pages(client: httpx.Client, shop: Works
     assert {first.file, second.file} == {"two.csv (flight 1 of 2)", "two.csv (flight 2 of 2)"}
     assert first.key != second.key
     assert f"/flights/{second.key}" in page.text or f"/flights/{first.key}" in page.text
+
+
+def rings(f: float, damping: float) -> bytes:
+    """Five taps as a WAV file."""
+    fs = 16000
+    out = bytearray()
+    for k in range(5 * fs):
+        t = (k % fs) / fs
+        y = math.exp(-2 * math.pi * f * damping * t) * math.sin(2 * math.pi * f * t)
+        out += int(15000 * y).to_bytes(2, "little", signed=True)
+    buffer = io.BytesIO()
+    with wave.open(buffer, "wb") as file:
+        file.setparams((1, 2, fs, 0, "NONE", ""))
+        file.writeframes(bytes(out))
+    return buffer.getvalue()
+
+
+def test_taps_are_kept_and_compared_with_the_first(client: httpx.Client, shop: Workshop) -> None:
+    """The first recording of an arm is kept; a later one is told against it, with the hint at screws."""
+    assert client.get("/quads/dunlin/flights/tap").status_code == 200
+    arm = shop.tap_parts("dunlin")[0]
+    before = shop.first_taps("dunlin", arm)
+    if before is not None:
+        shop.record("dunlin", Swap(part=arm, why="worn"))
+
+    def send(content: bytes, part: str = arm) -> httpx.Response:
+        return client.post(
+            "/quads/dunlin/flights/tap", data={"part": part}, files={"file": ("t.wav", content)}
+        )
+
+    assert "Rings at 180" in text_of(send(rings(180.0, 0.03)).text)
+    later = text_of(send(rings(165.0, 0.06)).text)
+    assert "Stiffness 84" in later
+    assert "try the screws first" in later
+    refused = send(b"no sound at all")
+    assert refused.status_code >= 400
+    assert "Nothing was entered" in refused.text
+    assert send(rings(180.0, 0.03), "wing").status_code == 404
 
 
 @pytest.mark.parametrize(

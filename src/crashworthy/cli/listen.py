@@ -14,20 +14,41 @@ __all__ = ["tap", "trend"]
 
 
 def tap(
-    file: Annotated[Path, typer.Argument(help="A WAV recording of five taps on one arm, a second apart.")],
+    file: Annotated[
+        Path,
+        typer.Argument(help="A recording of five taps on one arm, a second apart: WAV; FLAC with an extra."),
+    ],
     first: Annotated[
         Path | None, typer.Option("--first", help="The first recording of the same arm, to compare with.")
     ] = None,
+    quad: Annotated[
+        str | None, typer.Option("--quad", help="A quad of the fleet: keep the taps with it.")
+    ] = None,
+    part: Annotated[str, typer.Option("--part", help="Which arm was tapped; needs --quad.")] = "",
+    data: Data = None,
+    store: Store = None,
     as_json: Json = False,
 ) -> None:
     """Read a recording of taps: frequency and damping, and stiffness against the first recording.
 
-    Example: crashworthy tap rear-left.wav --first rear-left-new.wav
+    Example: crashworthy tap rear-left.wav --quad gannet --part arm_rl
     """
-    from crashworthy.vibration.tap import compare, read_sound, tap_test
+    from crashworthy.vibration.sound import read_sound
+    from crashworthy.vibration.tap import compare, tap_test
 
-    now = tap_test(*read_sound(file))
-    words = compare(now, tap_test(*read_sound(first))) if first else ""
+    if bool(quad) != bool(part):
+        raise typer.BadParameter("--quad and --part go together")
+    if quad:
+        try:
+            stream = file.open("rb")
+        except OSError as problem:
+            raise typer.BadParameter(f"{file}: {problem.strerror}") from None
+        with stream, opened(data, store) as workshop:
+            now, words = workshop.keep_taps(quad, part, file.name, stream)
+    else:
+        now, words = tap_test(*read_sound(file)), ""
+    if first:
+        words = compare(now, tap_test(*read_sound(first)))
     if as_json:
         print_json({**now.to_json(), "compared": words})
         return

@@ -242,11 +242,13 @@ class Tap(Payload):
     Attributes:
         part: name of the part.
         hz: its frequency at each tap, Hz; five taps tell more than one.
+        damping: damping ratio of each tap, when a recording told it.
     """
 
     kind: ClassVar[str] = "tap"
     part: str = _ruled(_NEEDED_NAME)
     hz: tuple[float, ...] = _ruled(numbers_rule(1.0, 20000.0, "Hz", 25))
+    damping: tuple[float, ...] = _ruled(numbers_rule(0.0, 1.0, "damping ratio", 25, empty=True), ())
 
 
 @dataclass(frozen=True, slots=True)

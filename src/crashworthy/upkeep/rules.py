@@ -86,13 +86,14 @@ def number_rule(low: float, high: float, unit: str) -> Rule:
     return rule
 
 
-def numbers_rule(low: float, high: float, unit: str, most: int) -> Rule:
-    """A list of 1 to ``most`` finite numbers between ``low`` and ``high``."""
+def numbers_rule(low: float, high: float, unit: str, most: int, *, empty: bool = False) -> Rule:
+    """A list of 1 (0 with ``empty``) to ``most`` finite numbers between ``low`` and ``high``."""
     one = number_rule(low, high, unit)
+    least = 0 if empty else 1
 
     def rule(value: Any) -> tuple[float, ...]:
-        if not isinstance(value, list | tuple) or not 1 <= len(value) <= most or None in value:
-            raise BrokenRuleError(f"is {shown(value)}", f"write a list of 1 to {most} numbers ({unit})")
+        if not isinstance(value, list | tuple) or not least <= len(value) <= most or None in value:
+            raise BrokenRuleError(f"is {shown(value)}", f"write a list of {least} to {most} numbers ({unit})")
         return tuple(one(v) for v in value)
 
     return rule

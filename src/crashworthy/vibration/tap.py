@@ -10,9 +10,7 @@ Timoshenko bars in the evidence).
 
 from __future__ import annotations
 
-import wave
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -24,7 +22,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["Ring", "TapTest", "bar_modulus", "compare", "read_sound", "ring_down", "tap_test"]
+__all__ = ["Ring", "TapTest", "bar_modulus", "compare", "ring_down", "tap_test"]
 
 BAND: Final = (60.0, 900.0)
 """Where an arm rings, Hz. Assumption."""
@@ -37,8 +35,8 @@ POINTS: Final = 360
 
 EXPONENTIALS: Final = 10
 
-LONGEST: Final = 600.0
-"""Longest recording that is read, s."""
+MOST_TAPS: Final = 100
+"""So many taps of a recording are fitted; five are asked for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +74,18 @@ class TapTest:
     damping_spread: float
     rate: float
 
+    @classmethod
+    def of(cls, taps: tuple[Ring, ...], rate: float = 0.0) -> TapTest:
+        """Medians over taps; damping is not told by taps whose damping is 0."""
+        f = np.array([r.f for r in taps])
+        z = np.array([r.damping for r in taps if r.damping > 0.0])
+
+        def spread(x: Floats) -> float:
+            return 1.4826 * float(np.median(np.abs(x - np.median(x)))) if len(x) else 0.0
+
+        middle = float(np.median(z)) if len(z) else 0.0
+        return cls(taps, float(np.median(f)), spread(f), middle, spread(z), rate)
+
     def summary(self) -> str:
         """One sentence."""
         few = "" if len(self.taps) >= 5 else " Fewer than five taps: tap five times, a second apart."
@@ -103,63 +113,6 @@ class TapTest:
                 for r in self.taps
             ],
         }
-
-
-def read_sound(path: str | Path) -> tuple[Floats, float]:
-    """Samples (n,) within ±1 and rate of a WAV file; several channels are averaged.
-
-    Raises:
-        LogError: it is no WAV file, damaged, empty or too long.
-    """
-    path = Path(path)
-    try:
-        with wave.open(str(path), "rb") as file:
-            width, channels, rate = file.getsampwidth(), file.getnchannels(), file.getframerate()
-            if not 4000 <= rate <= 400_000 or file.getnframes() > LONGEST * rate:
-                what = f"{file.getnframes()} samples at {rate} a second"
-                raise LogError(Problem(what, f"record up to {LONGEST:.0f} s at 48 000", path.name))
-            raw = file.readframes(file.getnframes())
-    except (wave.Error, EOFError, RuntimeError, ValueError):
-        return _read_float(path)
-    raw = raw[: len(raw) // (width * channels) * width * channels]
-    if width == 1:
-        y = (np.frombuffer(raw, dtype=np.uint8).astype(np.float64) - 128.0) / 128.0
-    elif width == 3:
-        b = np.frombuffer(raw, dtype=np.uint8).reshape(-1, 3).astype(np.int32)
-        v = b[:, 0] | (b[:, 1] << 8) | (b[:, 2] << 16)
-        y = (v - ((v >> 23) << 24)) / float(1 << 23)
-    else:
-        kind = {2: "<i2", 4: "<i4"}.get(width)
-        if kind is None:
-            raise LogError(Problem(f"{8 * width} bits a sample", "record with 16 or 24 bits", path.name))
-        y = np.frombuffer(raw, dtype=kind).astype(np.float64) / float(1 << (8 * width - 1))
-    return _mono(y.reshape(-1, channels), path), float(rate)
-
-
-def _read_float(path: Path) -> tuple[Floats, float]:
-    import warnings
-
-    from scipy.io import wavfile
-
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # unknown chunks are no fault
-            rate, y = wavfile.read(path)
-    except Exception as problem:  # noqa: BLE001 - the library raises many kinds on damaged files
-        raise LogError(
-            Problem(f"is no WAV recording that can be read ({problem})", "record as WAV", path.name)
-        ) from None
-    if not 4000 <= rate <= 400_000 or y.size > 4 * LONGEST * rate:
-        raise LogError(Problem(f"{len(y)} samples at {rate} a second", "record up to 600 s", path.name))
-    scale = 1.0 if y.dtype.kind == "f" else float(np.iinfo(y.dtype).max)
-    return _mono(np.asarray(y, dtype=np.float64).reshape(len(y), -1) / scale, path), float(rate)
-
-
-def _mono(y: Floats, path: Path) -> Floats:
-    out: Floats = y.mean(axis=1)
-    if len(out) < 2000 or not np.isfinite(out).all() or not out.any():
-        raise LogError(Problem("holds no sound", "record five taps, a second apart", path.name))
-    return out
 
 
 def ring_down(y: Floats, fs: float, band: tuple[float, float] = BAND) -> tuple[float, float, float] | None:
@@ -220,19 +173,27 @@ def _knocks(y: Floats, fs: float) -> list[int]:
     return out
 
 
+def _taps(y: Floats, fs: float, band: tuple[float, float]) -> list[Ring]:
+    taps = []
+    knocks = _knocks(y, fs)[:MOST_TAPS]
+    for k, a in enumerate(knocks):
+        stop = knocks[k + 1] if k + 1 < len(knocks) else len(y)
+        got = ring_down(y[a : min(stop, a + round(0.35 * fs))], fs, band)
+        if got is not None and got[2] > 1.0:
+            taps.append(Ring(a / fs, *got))
+    return taps
+
+
 def tap_test(y: Floats, fs: float, band: tuple[float, float] = BAND) -> TapTest:
     """Find the taps of a recording and fit each.
 
     Raises:
         LogError: no tap rings.
     """
-    taps = []
-    knocks = _knocks(y, fs)
-    for k, a in enumerate(knocks):
-        stop = knocks[k + 1] if k + 1 < len(knocks) else len(y)
-        got = ring_down(y[a : min(stop, a + round(0.35 * fs))], fs, band)
-        if got is not None and got[2] > 1.0:
-            taps.append(Ring(a / fs, *got))
+    from crashworthy.vibration.threads import one_thread
+
+    with one_thread():
+        taps = _taps(y, fs, band)
     if not taps:
         raise LogError(
             Problem(
@@ -240,12 +201,7 @@ def tap_test(y: Floats, fs: float, band: tuple[float, float] = BAND) -> TapTest:
                 "hold the quad by its middle, tap an arm's end five times, a second apart",
             )
         )
-    f, z = np.array([r.f for r in taps]), np.array([r.damping for r in taps])
-
-    def spread(x: Floats) -> float:
-        return 1.4826 * float(np.median(np.abs(x - np.median(x))))
-
-    return TapTest(tuple(taps), float(np.median(f)), spread(f), float(np.median(z)), spread(z), fs)
+    return TapTest.of(tuple(taps), fs)
 
 
 def compare(now: TapTest, first: TapTest) -> str:
@@ -256,6 +212,8 @@ def compare(now: TapTest, first: TapTest) -> str:
     text = f"Stiffness {100 * left:.0f} ± {100 * doubt:.0f} % of the first recording."
     if left > 1.0 - max(2.0 * doubt, 0.05):
         return f"{text} No loss that stands out (clamping alone scatters by a percent or two)."
+    if not (now.damping and first.damping):
+        return f"{text} Damping was not kept with the first: look at the screws and at the arm itself."
     if now.damping > 1.5 * first.damping:
         return f"{text} Damping rose to {now.damping / first.damping:.1f} times: try the screws first."
     return f"{text} Damping is as before: look for a crack or delamination of the arm, screws second."

@@ -35,6 +35,7 @@ from crashworthy.web.pages import (
     people,
     placement,
     seeing,
+    tap,
     trials,
 )
 from crashworthy.web.security import LOCAL_HOSTS, UPLOAD_LIMIT, Guard
@@ -90,6 +91,7 @@ def create_app(
         improve,
         bench,
         lives,
+        tap,  # before the flights: "tap" is no key of one
         flights,
         kit,
         journal,

@@ -10,6 +10,7 @@ from crashworthy.workshop.journal import JournalBench
 if TYPE_CHECKING:
     from datetime import datetime
     from pathlib import Path
+    from typing import BinaryIO
 
     from crashworthy.upkeep.events import Event
     from crashworthy.vibration.features import Features
@@ -188,6 +189,71 @@ class ListenBench(JournalBench):
         Raises:
             LogError: it is no recording, or no tap rings in it.
         """
-        from crashworthy.vibration.tap import read_sound, tap_test
+        from crashworthy.vibration.sound import read_sound
+        from crashworthy.vibration.tap import tap_test
 
         return tap_test(*read_sound(path))
+
+    def first_taps(self, slug: str, part: str) -> TapTest | None:
+        """The first tap test of a part since it was last swapped, as the journal has it; None without one.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+        """
+        from crashworthy.upkeep.payloads import Retraction, Swap, Tap
+        from crashworthy.vibration.tap import Ring, TapTest
+
+        self.require(slug)
+        events = self.store.events(slug)
+        gone = {e.payload.target for e in events if isinstance(e.payload, Retraction)}
+        found: Tap | None = None
+        for e in sorted(events, key=lambda e: e.occurred):
+            if e.id in gone:
+                continue
+            if isinstance(e.payload, Swap) and e.payload.part == part:
+                found = None
+            elif isinstance(e.payload, Tap) and e.payload.part == part and found is None:
+                found = e.payload
+        if found is None:
+            return None
+        damping = found.damping if len(found.damping) == len(found.hz) else (0.0,) * len(found.hz)
+        rings = (Ring(0.0, f, z, 0.0) for f, z in zip(found.hz, damping, strict=True))
+        return TapTest.of(tuple(rings))
+
+    def keep_taps(self, slug: str, part: str, name: str, stream: BinaryIO) -> tuple[TapTest, str]:
+        """Keep a recording, fit its taps, enter them in the journal.
+
+        Args:
+            slug: the quad.
+            part: which part was tapped.
+            name: of the file.
+            stream: the recording.
+
+        Returns:
+            The test, and the stiffness against the part's first recording in words ("" for the first).
+
+        Raises:
+            NotFoundError: no quad has that slug, or it has no such part.
+            LogError: it is no recording, or no tap rings in it; nothing is entered.
+        """
+        from crashworthy.upkeep.payloads import Tap
+        from crashworthy.vibration.tap import compare
+
+        if part not in self.tap_parts(slug):
+            raise NotFoundError(
+                Problem(f"no part {part!r} to tap", f"one of: {', '.join(self.tap_parts(slug))}")
+            )
+        path, _ = self.folder.keep_log(name, stream)
+        now = self.tap_test(path)
+        first = self.first_taps(slug, part)
+        rings = now.taps[:25]
+        self.record(slug, Tap(part, tuple(r.f for r in rings), tuple(r.damping for r in rings)))
+        return now, compare(now, first) if first is not None else ""
+
+    def tap_parts(self, slug: str) -> tuple[str, ...]:
+        """Parts of a quad that are worth tapping: its arms.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+        """
+        return tuple(p.name for p in self.quad(slug).parts if p.name.startswith("arm"))

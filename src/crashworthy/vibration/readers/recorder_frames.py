@@ -143,12 +143,15 @@ def decode(header: list[bytes], data: bytes, fields: list[int]) -> Frames:
         fields: places of the fields to keep, in the order of the header.
 
     Raises:
-        LogError: the library is not installed.
+        LogError: the library is not installed or cannot use the header.
     """
     parts, _, _, base = library()
     ended = END in data[-4096:] or data.rfind(END) >= 0
-    session = _session(base, header, data + END)
-    parser = parts.Parser(session)
+    try:
+        session = _session(base, header, data + END)
+        parser = parts.Parser(session)
+    except Exception as problem:  # noqa: BLE001 - the library raises many kinds on damaged headers
+        raise LogError(Problem(f"its header is damaged: {problem}", "copy the log again")) from None
     context = parser._ctx  # the library shows its count of damaged frames nowhere else
     intra = parts.FrameType.INTRA
     out, whole = array("d"), bytearray()

@@ -19,7 +19,7 @@ from crashworthy.errors import LogError, Problem
 from crashworthy.vibration.clock import rate
 from crashworthy.vibration.log import make_log
 from crashworthy.vibration.readers.mapping import AXES, MOTORS
-from crashworthy.vibration.readers.ulog_file import MAGIC, check_formats, first_damage, log_starts
+from crashworthy.vibration.readers.ulog_file import MAGIC, Onward, check_formats, first_damage, log_starts
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -155,7 +155,7 @@ def _load(
         try:
             # The library talks to standard output; a person is told through notes and errors instead.
             with contextlib.redirect_stdout(io.StringIO()):
-                log = ULog(file, list(_TOPICS))
+                log = ULog(Onward(file), list(_TOPICS))
         except Exception as problem:  # noqa: BLE001 - the library raises many kinds on damaged files
             raise LogError(
                 Problem(f"the ULog file is too damaged to read: {problem!r}", "copy the log again", path.name)

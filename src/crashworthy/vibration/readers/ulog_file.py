@@ -5,14 +5,14 @@ from __future__ import annotations
 import mmap
 import re
 import struct
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, BinaryIO, Final
 
 from crashworthy.errors import LogError, Problem
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-__all__ = ["MAGIC", "MOST_FIELDS", "check_formats", "first_damage", "log_starts"]
+__all__ = ["MAGIC", "MOST_FIELDS", "Onward", "check_formats", "first_damage", "log_starts"]
 
 MAGIC: Final = b"ULog\x01\x12\x35"
 """First seven bytes of a file."""
@@ -28,6 +28,38 @@ MOST_FIELDS: Final = 100_000
 """A message that unfolds to more fields than this is damage, not data."""
 
 _FIELD: Final = re.compile(rb"^(\w+)(?:\[(\d{1,9})\])? \w+$")
+
+
+class Onward:
+    """A file for the library that moves on past its end.
+
+    When a message is longer than what is left of the file, the library steps back from where it would have
+    ended, again and again to the same place. Here a read past the end moves on all the same, so that each
+    step back is a byte further than the last.
+    """
+
+    def __init__(self, file: BinaryIO) -> None:
+        """Take over a file that is open at its beginning."""
+        self._file, self._at = file, file.tell()
+
+    def read(self, size: int = -1) -> bytes:
+        """What is there of ``size`` bytes."""
+        data = self._file.read(size)
+        self._at += len(data) if size < 0 else size
+        return data
+
+    def seek(self, offset: int, whence: int = 0) -> int:
+        """Go to a byte; returns it."""
+        to = self._at + offset if whence == 1 else offset
+        self._at = self._file.seek(to, 2 if whence == 2 else 0)
+        return self._at
+
+    def tell(self) -> int:
+        """Where it stands."""
+        return self._at
+
+    def close(self) -> None:
+        """Leave the file to whoever opened it."""
 
 
 def log_starts(path: Path) -> list[int]:
