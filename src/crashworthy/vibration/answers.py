@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from crashworthy.vibration.lag import Lag
     from crashworthy.vibration.log import LogMeta
     from crashworthy.vibration.pack import PackResistance
+    from crashworthy.vibration.ridge import Ridge
     from crashworthy.vibration.spectra import Campbell, Spectrum
     from crashworthy.vibration.strikes import Strike
     from crashworthy.vibration.verdict import Verdict
@@ -161,7 +162,9 @@ class LogReport:
         features: the flight in a few numbers, for the quad's own baseline, or None.
         verdict: causes by likelihood, or None.
         strikes: crashes in the log, proposed for the journal.
-        speed_source: "logged", "inferred" (from the motors' commands) or "".
+        comb: motor speed as the spectrum shows it, when none was logged and none could be inferred.
+        speed_source: "logged", "inferred" (from the motors' commands), "spectrum" (of the loudest comb of
+            lines, whichever motor that is) or "".
     """
 
     quad: str
@@ -182,6 +185,7 @@ class LogReport:
     verdict: Verdict | None = None
     strikes: tuple[Strike, ...] = ()
     speed_source: str = ""
+    comb: Ridge | None = None
 
     def answer(self, question: str) -> Answer:
         """The answer to one question.
@@ -235,4 +239,5 @@ class LogReport:
             "verdict": None if self.verdict is None else self.verdict.to_json(),
             "strikes": [s.to_json() for s in self.strikes],
             "speed_source": self.speed_source,
+            "comb": None if self.comb is None else self.comb.to_json(),
         }

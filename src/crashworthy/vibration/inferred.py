@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["infer_speeds"]
+__all__ = ["best_path", "contrast", "infer_speeds"]
 
 DELAY: Final = 0.030
 """Time by which a motor follows its command, s. Assumption."""
@@ -57,7 +57,7 @@ def _shape(log: FlightLog) -> tuple[Floats, Floats] | None:
     return t, out
 
 
-def _best_path(score: Floats, reach: int) -> NDArray[np.int64]:
+def best_path(score: Floats, reach: int) -> NDArray[np.int64]:
     """Path of the highest sum through (s, k) with steps of at most ``reach``."""
     from scipy.ndimage import maximum_filter1d
 
@@ -73,7 +73,7 @@ def _best_path(score: Floats, reach: int) -> NDArray[np.int64]:
     return path
 
 
-def _contrast(short: ShortTime) -> Floats:
+def contrast(short: ShortTime) -> Floats:
     """Log density less its running median over 40 Hz, (s, k)."""
     from scipy.ndimage import median_filter
 
@@ -99,7 +99,7 @@ def infer_speeds(log: FlightLog) -> Shafts | None:
     turning = np.median(shape, axis=0).mean()
     if turning <= 0.0:
         return None
-    contrast = _contrast(short)
+    level = contrast(short)
     bin_width = short.f[1]
     grid = np.exp(np.linspace(np.log(SPAN[0] / turning), np.log(SPAN[1] / turning), STEPS))
     step = np.log(grid[1] / grid[0])
@@ -110,10 +110,10 @@ def infer_speeds(log: FlightLog) -> Shafts | None:
         place = np.clip(f / bin_width, 0, len(short.f) - 2)
         low = place.astype(np.int64)
         part = place - low
-        value = (1 - part) * contrast[rows, low] + part * contrast[rows, low + 1]
+        value = (1 - part) * level[rows, low] + part * level[rows, low + 1]
         score[:, k] = np.where(f > 60.0, value, 0.0)
     reach = max(1, round(0.004 / step))
-    common = _best_path(score.sum(axis=1), reach)
+    common = best_path(score.sum(axis=1), reach)
     wide = round(CLOSE / step)
     kappa = np.empty((len(short.t), m))
     seen = np.empty(m)
@@ -121,7 +121,7 @@ def infer_speeds(log: FlightLog) -> Shafts | None:
         near = common[:, None] + np.arange(-wide, wide + 1)
         inside = np.clip(near, 0, STEPS - 1)
         own = score[rows, k, inside]
-        path = _best_path(own, reach)
+        path = best_path(own, reach)
         kappa[:, k] = grid[inside[np.arange(len(path)), path]]
         seen[k] = float(np.median(own[np.arange(len(path)), path]))
     if np.exp(seen.max()) < VISIBLE:

@@ -43,6 +43,7 @@ QUESTIONS: Final = {
     "unbalance": "unbalance of each motor",
     "blade pass": "blade passing of each motor",
     "pack": "pack resistance",
+    "speed": "motor speed from the spectrum",
 }
 """Every question by key, in words."""
 

@@ -16,6 +16,7 @@ from crashworthy.vibration.lag import Lag, lag_search, speed_scale
 from crashworthy.vibration.orders import Baseband, baseband, fit_tracks
 from crashworthy.vibration.pack import pack_resistance
 from crashworthy.vibration.quality import Rule, clipped, quality
+from crashworthy.vibration.ridge import Ridge, ridge
 from crashworthy.vibration.says import (
     arms_answer,
     blade_answer,
@@ -24,6 +25,7 @@ from crashworthy.vibration.says import (
     dose_answer,
     pack_answer,
     spectrum_answer,
+    speed_answer,
     unbalance_answer,
 )
 from crashworthy.vibration.shafts import Shafts
@@ -145,7 +147,12 @@ def _analyse(
             own = features(told, fitted, tracks, found, shafts, balls, log.duration)
             verdict = judge(own, baseline(baselines), unknown(log, own, rules))
     say(0.9, "map")
-    chart = None if short is None else campbell(short, shafts, blades) or campbell(short, None, blades)
+    comb = None
+    if shafts is None and log.speed is None:
+        comb = None if short is None else ridge(short, blades)
+        answers.append(speed_answer(rules["spectrum"], comb))
+    drawn = shafts or (Shafts.of(comb.t, comb.f[:, None], inferred=True) if comb and comb.sure else None)
+    chart = None if short is None else campbell(short, drawn, blades) or campbell(short, None, blades)
     say(0.95, "pack")
     pack = None
     if rules["pack"].can and log.power_t is not None and log.volts is not None and log.amps is not None:
@@ -156,7 +163,7 @@ def _analyse(
     answers.append(arms_answer(rules["arms"], found))
     answers.append(causes_answer(rules["causes"], verdict))
     answers.append(crashes_answer(rules["crashes"], hits, log.acc is not None))
-    order = ["causes", "unbalance", "crashes", "arms", "blade pass", "dose", "pack", "spectrum"]
+    order = ["causes", "unbalance", "crashes", "arms", "blade pass", "dose", "pack", "speed", "spectrum"]
     answers.sort(key=lambda a: (not a.computed, order.index(a.question)))
     return LogReport(
         quad="" if quad is None or isinstance(quad, Airframe) else quad.slug,
@@ -176,8 +183,15 @@ def _analyse(
         features=own,
         verdict=verdict,
         strikes=hits,
-        speed_source="" if shafts is None else "inferred" if shafts.inferred else "logged",
+        speed_source=_source(shafts, comb),
+        comb=comb,
     )
+
+
+def _source(shafts: Shafts | None, comb: Ridge | None) -> str:
+    if shafts is not None:
+        return "inferred" if shafts.inferred else "logged"
+    return "" if comb is None else "spectrum"
 
 
 INFERRED = (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from crashworthy.vibration.cards import BladePass
     from crashworthy.vibration.features import Structure
     from crashworthy.vibration.lag import Lag
+    from crashworthy.vibration.ridge import Ridge
     from crashworthy.vibration.strikes import Strike
     from crashworthy.vibration.verdict import Verdict
 
@@ -33,6 +35,7 @@ __all__ = [
     "dose_answer",
     "pack_answer",
     "spectrum_answer",
+    "speed_answer",
     "unbalance_answer",
 ]
 
@@ -70,6 +73,29 @@ def spectrum_answer(rule: Rule, floor: Floats | None) -> Answer:
         "Welch density, Hann window, half overlap; median between 0.6 and 0.9 of half the log's "
         f"rate. {rule.why}.",
         "Softer mounting of the board, or a filter ahead of the log, lowers it.",
+    )
+
+
+def speed_answer(rule: Rule, found: Ridge | None) -> Answer:
+    """Motor speed from the spectrum, when none was logged."""
+    change = "Log the motors' speed (telemetry), 50 updates/s or more: then each motor is told by itself."
+    if found is None:
+        if not rule.can:
+            return none(replace(rule, question="speed"))
+        why = "no motor speed was logged, and no comb of lines stands out of the spectrum"
+        return none(Rule("speed", can=False, verdict="not logged", why=why, change=change))
+    return Answer(
+        "speed",
+        QUESTIONS["speed"],
+        "computed" if found.sure else "caution",
+        float(np.median(found.f)),
+        "Hz",
+        found.error,
+        found.summary(),
+        f"Lines at once and twice a turn and at the passing of {found.blades} blades, followed through the "
+        f"flight ({found.strength:.1f} nats over their surroundings; the next best ratio is "
+        f"{found.margin:.1f} nats weaker a line). It is the loudest motor of each moment, or several close together.",
+        change,
     )
 
 

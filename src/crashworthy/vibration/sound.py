@@ -78,6 +78,8 @@ def _read_float(path: Path) -> tuple[Floats, float]:
         ) from None
     if not 4000 <= rate <= 400_000 or y.size > 4 * LONGEST * rate:
         raise LogError(Problem(f"{len(y)} samples at {rate} a second", "record up to 600 s", path.name))
+    if not y.size:
+        raise LogError(Problem("holds no sound", "record five taps, a second apart", path.name))
     if y.dtype.kind == "f" and not np.isfinite(y).all():
         raise LogError(Problem("holds numbers that are none: it is damaged", "record again", path.name))
     scale = 1.0 if y.dtype.kind == "f" else float(np.iinfo(y.dtype).max)

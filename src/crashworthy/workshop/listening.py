@@ -29,8 +29,8 @@ FOLLOWED: Final = ("unbalance", "track", "second", "third")
 class ListenBench(JournalBench):
     """Kept flight logs of the fleet, taken together."""
 
-    def _flown(self, slug: str, leave_out: str = "") -> list[tuple[datetime, dict[str, Any]]]:
-        """Reports of kept logs with the time they were flown (or else read), oldest first."""
+    def _flown(self, slug: str, leave_out: str = "") -> list[tuple[datetime, dict[str, Any], str]]:
+        """Reports of kept logs with the time they were flown (or else read) and their keys, oldest first."""
         from crashworthy.upkeep.payloads import Pack
 
         flown = {
@@ -39,12 +39,14 @@ class ListenBench(JournalBench):
             if isinstance(e.payload, Pack) and e.payload.log
         }
         rows = [
-            (flown.get(r.key, r.created), r.report) for r in self.store.logs(slug) if r.sha256 != leave_out
+            (flown.get(r.key, r.created), r.report, r.key)
+            for r in self.store.logs(slug)
+            if r.sha256 != leave_out
         ]
         return sorted(rows, key=lambda row: row[0])
 
-    def _resets(self, slug: str) -> dict[str, datetime]:
-        """When what a corner ("fl"...), or the frame (""), is compared with began anew.
+    def _resets(self, slug: str) -> dict[str, tuple[datetime, str]]:
+        """When, and by what, what a corner ("fl"...), or the frame (""), is compared with began anew.
 
         A new prop or motor begins its corner anew, a new sheet everything; checks that tightened arm or stack
         screws begin the frame anew.
@@ -53,10 +55,11 @@ class ListenBench(JournalBench):
 
         events = self.store.events(slug)
         gone = {e.payload.target for e in events if isinstance(e.payload, Retraction)}
-        out: dict[str, datetime] = {}
+        out: dict[str, tuple[datetime, str]] = {}
 
-        def begin(key: str, at: datetime) -> None:
-            out[key] = max(out.get(key, at), at)
+        def begin(key: str, at: datetime, what: str) -> None:
+            words = f"{what}, {at:%Y-%m-%d}"
+            out[key] = max(out.get(key, (at, words)), (at, words))
 
         for e in events:
             p = e.payload
@@ -65,16 +68,16 @@ class ListenBench(JournalBench):
             if isinstance(p, Swap):
                 corner = p.part.rsplit("_", 1)[-1]
                 if corner in ("fl", "fr", "rl", "rr") and p.part.startswith(("prop", "motor")):
-                    begin(corner, e.occurred)
+                    begin(corner, e.occurred, f"{p.part} swapped")
                 elif p.part.startswith("arm"):
-                    begin("", e.occurred)
+                    begin("", e.occurred, f"{p.part} swapped")
             elif isinstance(p, Build):
                 for key in ("fl", "fr", "rl", "rr", ""):
-                    begin(key, e.occurred)
+                    begin(key, e.occurred, "the sheet changed")
             elif (isinstance(p, Tighten) or (isinstance(p, Check) and p.tightened != "none")) and (
                 "arm" in p.group or "stack" in p.group
             ):
-                begin("", e.occurred)
+                begin("", e.occurred, f"{p.group} tightened")
         return out
 
     def own_flights(self, slug: str, *, fine_only: bool = True, leave_out: str = "") -> list[Features]:
@@ -88,12 +91,17 @@ class ListenBench(JournalBench):
         Raises:
             NotFoundError: no quad has that slug.
         """
+        rows = self._own(slug, fine_only=fine_only, leave_out=leave_out)
+        return [features for _, features in rows][-MOST_FLIGHTS:]
+
+    def _own(self, slug: str, *, fine_only: bool, leave_out: str = "") -> list[tuple[str, Features]]:
+        """Keys of kept flights with what of their features still counts, oldest first."""
         from crashworthy.vibration.features import Features
 
         self.require(slug)
-        resets = self._resets(slug)
+        resets = {key: at for key, (at, _) in self._resets(slug).items()}
         out = []
-        for at, report in self._flown(slug, leave_out):
+        for at, report, key in self._flown(slug, leave_out):
             data = report.get("features")
             if not data:
                 continue
@@ -108,8 +116,8 @@ class ListenBench(JournalBench):
             }
             group = data["group"] if "" not in resets or at > resets[""] else {}
             if motors or group:
-                out.append(Features.from_json({**data, "motors": motors, "group": group}))
-        return out[-MOST_FLIGHTS:]
+                out.append((key, Features.from_json({**data, "motors": motors, "group": group})))
+        return out
 
     def trends(self, slug: str) -> tuple[Trend, ...]:
         """What rises over the kept flights of a quad, called ones first.
@@ -122,20 +130,24 @@ class ListenBench(JournalBench):
         from crashworthy.vibration.trend import trend
 
         corners = {"fl": "front left", "fr": "front right", "rl": "rear left", "rr": "rear right"}
-        flights = self.own_flights(slug, fine_only=False)
+        flights = self._own(slug, fine_only=False)[-MOST_FLIGHTS:]
+        since = {key: words for key, (_, words) in self._resets(slug).items()}
         out = []
         for c, place in corners.items():
             for name in FOLLOWED:
-                values = [f.motors[c][name] for f in flights if name in f.motors.get(c, {})]
-                if values:
-                    out.append(trend(f"{OWN[name]} {place}", values, PRIOR_SD[name]))
+                rows = [(key, f.motors[c][name]) for key, f in flights if name in f.motors.get(c, {})]
+                if rows:
+                    keys, values = zip(*rows, strict=True)
+                    what = f"{OWN[name]} {place}"
+                    out.append(trend(what, values, PRIOR_SD[name], since.get(c, ""), keys))
         for name in ("floor", "arm_a", "arm_b"):
             # Stiffness is lost downwards: its fall is followed.
             sign = -1.0 if name.startswith("arm") else 1.0
-            values = [sign * f.group[name] for f in flights if name in f.group]
-            if values:
+            rows = [(key, sign * f.group[name]) for key, f in flights if name in f.group]
+            if rows:
+                keys, values = zip(*rows, strict=True)
                 what = f"fall of {GROUP[name]}" if sign < 0 else GROUP[name]
-                out.append(trend(what, values, PRIOR_SD[name]))
+                out.append(trend(what, values, PRIOR_SD[name], since.get("", ""), keys))
         return tuple(sorted(out, key=lambda t: (t.called is None, -(t.sums[-1] if t.sums else 0.0))))
 
     def pack_healths(self, slug: str | None = None) -> tuple[PackHealth, ...]:
@@ -182,6 +194,42 @@ class ListenBench(JournalBench):
             if isinstance(event.payload, Crash) and event.payload.obstacle == mark:
                 return event
         return self.record(slug, Crash(severity=severity or strike["severity"], obstacle=mark))[0]
+
+    def enter_pack(self, slug: str, key: str, battery: str = "") -> Event:
+        """Enter a kept flight as a pack flown: its minutes and its vibration dose; entered twice it is one.
+
+        Args:
+            slug: the quad.
+            key: of the kept flight.
+            battery: which pack, as the pilot marks them.
+
+        Raises:
+            NotFoundError: this quad has no such flight.
+            JournalError: the battery's name cannot be accepted.
+        """
+        from crashworthy.upkeep.payloads import Pack
+
+        entered = self.pack_of(slug, key)
+        if entered is not None:
+            return entered
+        record = self.store.load_log(key)
+        if record.quad != slug:
+            raise NotFoundError(Problem("this quad has no such flight log", "see its list of flights"))
+        minutes = min(float(record.report.get("duration_s") or 0.0) / 60.0, 120.0)
+        rms = record.report.get("v_rms_mm_s")
+        pack = Pack(minutes=round(minutes, 2), battery=battery, rms=rms, log=key)
+        return self.record(slug, pack, occurred=record.created)[0]
+
+    def pack_of(self, slug: str, key: str) -> Event | None:
+        """The journal's pack that a kept flight was entered as, or None."""
+        from crashworthy.upkeep.payloads import Pack, Retraction
+
+        events = self.store.events(slug)
+        gone = {e.payload.target for e in events if isinstance(e.payload, Retraction)}
+        for e in events:
+            if e.id not in gone and isinstance(e.payload, Pack) and e.payload.log == key:
+                return e
+        return None
 
     def tap_test(self, path: Path) -> TapTest:
         """Read a recording of taps and fit each; nothing is kept.

@@ -4,14 +4,21 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
-import numpy as np
-from fastapi import APIRouter, File, Request, Response, UploadFile
+from fastapi import APIRouter, File, Form, Request, Response, UploadFile
 from fastapi.responses import JSONResponse, RedirectResponse
 
 from crashworthy.errors import CrashworthyError
-from crashworthy.pictures import gauges, heat, plots
 from crashworthy.vibration.packs import CAUTIONS
 from crashworthy.vibration.readers.mapping import AXES, MOTORS, UNITS
+from crashworthy.vibration.trend import EWMA_FALSE_PER_100, FALSE_PER_100
+from crashworthy.web.pages.flight_pictures import (
+    STATES,
+    average_plot,
+    motor_card,
+    spectrum_plot,
+    sum_plot,
+    waterfall,
+)
 from crashworthy.web.problems import status_of
 from crashworthy.web.views import page, svg, workshop
 from crashworthy.web.words import number, plural
@@ -23,13 +30,6 @@ if TYPE_CHECKING:
 
 router = APIRouter(include_in_schema=False)
 
-CORNERS: Final = {"fl": "front left", "fr": "front right", "rl": "rear left", "rr": "rear right"}
-STATES: Final = {
-    "stands out": "dense",
-    "in line": "open",
-    "no reference": "sparse",
-    "not separable": "sparse",
-}
 QUANTITIES: Final = (
     "ignore",
     "time",
@@ -53,6 +53,7 @@ def _list(request: Request, slug: str, problems: Sequence[Problem] = (), status:
     shop = workshop(request)
     logs = shop.logs(slug)
     trends = shop.trends(slug)
+    called = [t for t in trends if t.called is not None or t.average_called is not None]
     return page(
         request,
         "flights.html",
@@ -60,7 +61,10 @@ def _list(request: Request, slug: str, problems: Sequence[Problem] = (), status:
         status=status,
         sentence=_sentence(logs),
         logs=logs,
-        trends=[t for t in trends if t.called is not None] or trends[:1],
+        trends=[(t, svg(sum_plot(t)), svg(average_plot(t))) for t in called or trends[:2]],
+        all_trends=trends,
+        false_sum=100 * FALSE_PER_100,
+        false_average=100 * EWMA_FALSE_PER_100,
         packs=shop.pack_healths(slug),
         pack_cautions=CAUTIONS,
         problems=problems,
@@ -82,89 +86,6 @@ def upload(request: Request, slug: str, file: Annotated[UploadFile, File()]) -> 
         return _list(request, slug, error.problems, status_of(error))
     kept = max(found, key=lambda k: k.report["duration_s"])
     return RedirectResponse(f"/quads/{slug}/flights/{kept.key}", 303)
-
-
-def motor_card(report: Mapping[str, Any]) -> str:
-    """The four-motor picture of a report, or "" when it has no four cards."""
-    cards = {m["corner"]: m for m in report["motors"]}
-    if set(cards) != set(CORNERS):
-        return ""
-    return gauges.motor_card(
-        [
-            gauges.MotorSpot(
-                corner=words,
-                value="not told"
-                if cards[c]["unbalance_g_mm"] is None
-                else f"{cards[c]['unbalance_g_mm']:.1f} g mm",
-                words=cards[c]["verdict"],
-                state=STATES.get(cards[c]["verdict"], "sparse"),
-            )
-            for c, words in CORNERS.items()
-        ],
-        title="Apparent unbalance of the four motors",
-    )
-
-
-def speed_marks(report: Mapping[str, Any]) -> list[tuple[float, str]]:
-    """Upright lines of a spectrum: the median shaft speed and its multiples."""
-    speeds = [m["speed_hz"] for m in report["motors"] if m["speed_hz"]]
-    if not speeds:
-        return []
-    middle = float(np.median(speeds))
-    return [(k * middle, f"{k}×") for k in (1, 2, 3)]
-
-
-def spectrum_plot(report: Mapping[str, Any]) -> str:
-    """The spectrum of a report as a printed plot, or "" without one."""
-    s = report["spectrum"]
-    if s is None:
-        return ""
-    return plots.line_plot(
-        [plots.Series(a, s["f_hz"], s[a]) for a in ("roll", "pitch", "yaw")],
-        title="Gyro spectrum",
-        x_label="Hz",
-        y_label=s["unit"],
-        marks=speed_marks(report),
-        log_y=True,
-        height=240,
-    )
-
-
-def waterfall(report: Mapping[str, Any]) -> str:
-    """The map of frequency against motor speed (or time) as a picture, or "" without one."""
-    c = report["campbell"]
-    if c is None or len(c["rows"]) < 2 or len(c["f_hz"]) < 2:
-        return ""
-    level = np.asarray(c["level_db"], dtype=float)
-    rows, f = np.asarray(c["rows"]), np.asarray(c["f_hz"])
-    finite = level[np.isfinite(level)]
-    low, high = (float(np.quantile(finite, q)) for q in (0.3, 0.999))
-    common: dict[str, Any] = {"value_label": "dB", "low": low, "high": max(high, low + 6.0)}
-    if c["kind"] == "time":
-        return heat.heat_map(
-            level.T,
-            (float(rows[0]), float(rows[-1])),
-            (float(f[0]), float(f[-1])),
-            title="Frequencies over the flight",
-            x_label="s",
-            y_label="Hz",
-            **common,
-        )
-    spans = (float(f[0]), float(f[-1])), (float(rows[0]), float(rows[-1]))
-    tracks = []
-    for k in c["orders"]:
-        inside = k * rows <= f[-1]
-        if inside.sum() > 1:
-            tracks.append(heat.Track(f"{k:g}×", (k * rows)[inside], rows[inside]))
-    return heat.heat_map(
-        level,
-        *spans,
-        title="Frequencies against motor speed, with orders",
-        x_label="Hz in the gyro",
-        y_label="motor speed, Hz",
-        tracks=tracks,
-        **common,
-    )
 
 
 @router.get("/quads/{slug}/flights/{key}")
@@ -192,6 +113,7 @@ def _flight(
         slug=slug,
         status=status,
         log=log,
+        entered=shop.pack_of(slug, key),
         beside=shop.flights_beside(log),
         report=report,
         said=said,
@@ -208,6 +130,20 @@ def _flight(
         units=ALL_UNITS,
         axes=tuple(AXES),
         number=number,
+    )
+
+
+@router.post("/quads/{slug}/flights/{key}/pack")
+def pack(request: Request, slug: str, key: str, battery: Annotated[str, Form()] = "") -> Response:
+    """Enter a flight as a pack flown, with its dose; entered twice it is still one."""
+    try:
+        event = workshop(request).enter_pack(slug, key, battery.strip())
+    except CrashworthyError as error:
+        return _flight(request, slug, key, problems=error.problems, status=status_of(error))
+    told = event.payload.to_json()
+    dose = f", vibration {told['rms']:.3g} mm/s" if told.get("rms") is not None else ""
+    return _flight(
+        request, slug, key, said=f"In the journal as a pack: {told.get('minutes', 0):.1f} min{dose}."
     )
 
 
