@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from crashworthy.evidence import vibration_machinery
+from crashworthy.evidence import vibration_machinery, vibration_trends
 from crashworthy.evidence import vibration_runs as runs
 from crashworthy.evidence.registry import Check
 
@@ -159,6 +159,17 @@ CHECKS: Final[tuple[Check, ...]] = (
         lambda: runs.grade_figure(2.0, 107.7),
     ),
     Check(
+        "vibration.iso21940.inverse_20",
+        "Grade figure of 20 g mm",
+        "rotor 35 g at 18 000 rpm",
+        "mm/s",
+        5e-4,
+        True,
+        _ISO,
+        "derived",
+        lambda: runs.grade_figure(20.0, 1077.0),
+    ),
+    Check(
         "vibration.iso21940.ladder",
         "Grade that covers 107.7 mm/s",
         "ladder 0.4, 1, 2.5, 6.3, 16, 40, 100, 250, 630, 1600, 4000",
@@ -194,6 +205,8 @@ CHECKS: Final[tuple[Check, ...]] = (
     _fold_check(300.0, 500.0),
     _fold_check(900.0, 500.0),
     _fold_check(600.0, 1000.0),
+    _fold_check(600.0, 500.0),
+    _fold_check(900.0, 1000.0),
     Check(
         "vibration.dose.velocity",
         "Vibration velocity at the rotor of a 110 mm arm",
@@ -233,5 +246,7 @@ CHECKS: Final[tuple[Check, ...]] = (
     ),
     _pack_check(6.0, 0.02),
     _pack_check(8.0, 0.02),
+    _pack_check(4.0, 0.03),
     *vibration_machinery.CHECKS,
+    *vibration_trends.CHECKS,
 )

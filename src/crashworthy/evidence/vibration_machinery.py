@@ -12,7 +12,7 @@ from crashworthy.evidence.registry import Access, Check
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-__all__ = ["CHECKS"]
+__all__ = ["CHECKS", "arl", "bearing_check"]
 
 
 def _bearing(
@@ -26,7 +26,7 @@ def _bearing(
     return run
 
 
-def _bearing_check(
+def bearing_check(
     balls: int,
     ball: float,
     pitch: float,
@@ -36,6 +36,7 @@ def _bearing_check(
     tolerance: float,
     access: Access,
 ) -> Check:
+    """A tone of a bearing: balls, diameters in mm, speed in rpm, which tone, Hz expected."""
     source = {
         "read": "page of a bearing frequency calculator",
         "derived": "FTF = ½(1-k), BPFO = z/2 (1-k), BPFI = z/2 (1+k), BSF = D/2d (1-k²); worked by hand",
@@ -105,7 +106,9 @@ def _rings() -> tuple[float, float]:
     return float(np.mean(f)), float(np.mean(z))
 
 
-def _arl(shift: float, table: float) -> Callable[[], tuple[float, float]]:
+def arl(shift: float, table: float) -> Callable[[], tuple[float, float]]:
+    """Mean run length of the sum (k ½, h 5) under a shift, against the table's."""
+
     def run() -> tuple[float, float]:
         from crashworthy.vibration.trend import cusum
 
@@ -154,15 +157,15 @@ def _modes() -> tuple[float, float]:
 
 
 CHECKS: Final[tuple[Check, ...]] = (
-    _bearing_check(9, 7.94, 38.5, 1500.0, "cage", 9.92, 0.02, "read"),
-    _bearing_check(9, 7.94, 38.5, 1500.0, "outer", 89.31, 0.02, "read"),
-    _bearing_check(9, 7.94, 38.5, 1500.0, "inner", 135.69, 0.02, "read"),
-    _bearing_check(8, 10.0, 50.0, 1800.0, "cage", 12.0, 1e-9, "derived"),
-    _bearing_check(8, 10.0, 50.0, 1800.0, "outer", 96.0, 1e-9, "derived"),
-    _bearing_check(8, 10.0, 50.0, 1800.0, "inner", 144.0, 1e-9, "derived"),
-    _bearing_check(8, 10.0, 50.0, 1800.0, "ball", 72.0, 1e-9, "derived"),
-    _bearing_check(9, 7.94, 39.04, 60.0, "outer", 3.585, 2e-3, "recalled"),
-    _bearing_check(9, 7.94, 39.04, 60.0, "inner", 5.415, 2e-3, "recalled"),
+    bearing_check(9, 7.94, 38.5, 1500.0, "cage", 9.92, 0.02, "read"),
+    bearing_check(9, 7.94, 38.5, 1500.0, "outer", 89.31, 0.02, "read"),
+    bearing_check(9, 7.94, 38.5, 1500.0, "inner", 135.69, 0.02, "read"),
+    bearing_check(8, 10.0, 50.0, 1800.0, "cage", 12.0, 1e-9, "derived"),
+    bearing_check(8, 10.0, 50.0, 1800.0, "outer", 96.0, 1e-9, "derived"),
+    bearing_check(8, 10.0, 50.0, 1800.0, "inner", 144.0, 1e-9, "derived"),
+    bearing_check(8, 10.0, 50.0, 1800.0, "ball", 72.0, 1e-9, "derived"),
+    bearing_check(9, 7.94, 39.04, 60.0, "outer", 3.585, 2e-3, "recalled"),
+    bearing_check(9, 7.94, 39.04, 60.0, "inner", 5.415, 2e-3, "recalled"),
     Check(
         "vibration.bar.hand",
         "Modulus of a free bar by the formula, by hand",
@@ -208,7 +211,7 @@ CHECKS: Final[tuple[Check, ...]] = (
         True,
         "table of run lengths of the CUSUM, engineering-statistics textbook",
         "recalled",
-        _arl(1.0, 10.4),
+        arl(1.0, 10.4),
     ),
     Check(
         "vibration.trend.arl_2",
@@ -219,7 +222,7 @@ CHECKS: Final[tuple[Check, ...]] = (
         True,
         "the same table",
         "recalled",
-        _arl(2.0, 4.01),
+        arl(2.0, 4.01),
     ),
     Check(
         "vibration.trend.false_alarms",

@@ -94,7 +94,8 @@ def speed_answer(rule: Rule, found: Ridge | None) -> Answer:
         found.summary(),
         f"Lines at once and twice a turn and at the passing of {found.blades} blades, followed through the "
         f"flight ({found.strength:.1f} nats over their surroundings; the next best ratio is "
-        f"{found.margin:.1f} nats weaker a line). It is the loudest motor of each moment, or several close together.",
+        f"{found.margin:.1f} nats weaker a line). It is the loudest motor of each moment, or several "
+        "close together.",
         change,
     )
 
