@@ -150,7 +150,7 @@ def line_plot(
     key = svg.uid(title, x_label, *(s.label for s in series))
     every_x, every_y = np.concatenate(xs), np.concatenate(ys)
     x_low, x_high = float(np.nanmin(every_x)), float(np.nanmax(every_x))
-    legend = 14.0 if len(series) > 1 else 0.0
+    legend = 20.0 if len(series) > 1 else 0.0
     top = 24.0 + legend + (12.0 if marks else 0.0)
     x_axis = axes.Axis(x_low, x_high if x_high > x_low else x_low + 1, LEFT, RIGHT)
     y_axis = axes.Axis(*_span(every_y, log=log_y), height - 34, top, log_y)

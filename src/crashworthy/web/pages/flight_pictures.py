@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from crashworthy.pictures import gauges, heat, plots
+from crashworthy.vibration.features import OWN
 from crashworthy.vibration.trend import EWMA_LIMIT, LIMIT
 
 if TYPE_CHECKING:
@@ -17,9 +18,12 @@ if TYPE_CHECKING:
 __all__ = [
     "CORNERS",
     "STATES",
+    "arm_marks",
     "average_plot",
+    "evidence_marks",
     "motor_card",
     "spectrum_plot",
+    "speed_marks",
     "sum_plot",
     "waterfall",
 ]
@@ -67,7 +71,8 @@ def evidence_marks(report: Mapping[str, Any]) -> list[tuple[float, str]]:
     speed = next((m["speed_hz"] for m in report["motors"] if m["label"] == top["where"]), None)
     marks: dict[float, str] = {}
     for e in top["evidence"]:
-        order = ORDERS.get(e["feature"])
+        # Evidence names its feature in words, with the place after it.
+        order = next((k for key, k in ORDERS.items() if e["feature"].startswith(OWN[key])), None)
         if order and speed and e["nats"] > 0.5:
             marks.setdefault(order * speed, f"{order:g}× {top['where']}")
     return sorted(marks.items())
@@ -115,7 +120,7 @@ def waterfall(report: Mapping[str, Any]) -> str:
     finite = level[np.isfinite(level)]
     low, high = (float(np.quantile(finite, q)) for q in (0.3, 0.999))
     common: dict[str, Any] = {
-        "value_label": c.get("level_unit") or "dB",
+        "value_label": "dB, 1 (deg/s)²/Hz",
         "low": low,
         "high": max(high, low + 6.0),
     }
@@ -135,9 +140,9 @@ def waterfall(report: Mapping[str, Any]) -> str:
         inside = k * rows <= f[-1]
         if inside.sum() > 1:
             tracks.append(heat.Track(f"{k:g}×", (k * rows)[inside], rows[inside]))
-    for f_arm, words in arm_marks(report)[:1]:
+    for f_arm, _ in arm_marks(report)[:1]:
         if f[0] < f_arm < f[-1]:
-            tracks.append(heat.Track(words, [f_arm, f_arm], [float(rows[0]), float(rows[-1])]))
+            tracks.append(heat.Track("arms", [f_arm, f_arm], [float(rows[0]), float(rows[-1])]))
     return heat.heat_map(
         level,
         *spans,

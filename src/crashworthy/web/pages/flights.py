@@ -13,9 +13,12 @@ from crashworthy.vibration.readers.mapping import AXES, MOTORS, UNITS
 from crashworthy.vibration.trend import EWMA_FALSE_PER_100, FALSE_PER_100
 from crashworthy.web.pages.flight_pictures import (
     STATES,
+    arm_marks,
     average_plot,
+    evidence_marks,
     motor_card,
     spectrum_plot,
+    speed_marks,
     sum_plot,
     waterfall,
 )
@@ -113,6 +116,8 @@ def _flight(
         slug=slug,
         status=status,
         log=log,
+        arms=[words for _, words in arm_marks(report)],
+        evidence=[words for _, words in evidence_marks(report)],
         entered=shop.pack_of(slug, key),
         beside=shop.flights_beside(log),
         report=report,
@@ -193,8 +198,10 @@ def _read_again(request: Request, slug: str, key: str, form: dict[str, str]) -> 
 @router.get("/quads/{slug}/flights/{key}/spectrum.json")
 def spectrum(request: Request, slug: str, key: str) -> Response:
     """The spectrum for the zoomable plot."""
-    s = workshop(request).log(slug, key).report["spectrum"]
+    report = workshop(request).log(slug, key).report
+    s = report["spectrum"]
     if s is None:
         return JSONResponse(None, 404)
     series = [{"label": a, "y": s[a]} for a in ("roll", "pitch", "yaw")]
-    return JSONResponse({"x": s["f_hz"], "series": series, "x_label": "Hz", "y_label": s["unit"]})
+    labels = {"x_label": "frequency, Hz", "y_label": s["unit"]}
+    return JSONResponse({"x": s["f_hz"], "series": series, "marks": speed_marks(report), **labels})

@@ -22,13 +22,36 @@ async function show(holder) {
   try {
     const [uPlot, answer] = await Promise.all([library(), fetch(holder.dataset.spectrum)]);
     if (!answer.ok) return;
-    const { x, series, x_label: across, y_label: up } = await answer.json();
+    const { x, series, marks = [], x_label: across, y_label: up } = await answer.json();
     const style = getComputedStyle(document.documentElement);
     const colour = (name) => style.getPropertyValue(name).trim();
     const dashes = [[], [5, 2], [2, 2], [7, 2, 2, 2]];
     const axis = (label) => ({ label, stroke: colour('--ink'), grid: { stroke: colour('--faint'), width: 1 }, ticks: { stroke: colour('--line') } });
     const width = () => Math.min(holder.clientWidth, 1100);
+    const drawMarks = (u) => {
+      const { ctx, bbox } = u;
+      ctx.save();
+      ctx.strokeStyle = colour('--mark');
+      ctx.fillStyle = colour('--mark');
+      ctx.font = `${12 * devicePixelRatio}px sans-serif`;
+      ctx.textAlign = 'left';
+      let clear = -Infinity;
+      for (const [at, words] of [...marks].sort((a, b) => a[0] - b[0])) {
+        const place = u.valToPos(at, 'x', true);
+        if (place < bbox.left || place > bbox.left + bbox.width) continue;
+        ctx.beginPath();
+        ctx.moveTo(place, bbox.top);
+        ctx.lineTo(place, bbox.top + bbox.height);
+        ctx.stroke();
+        if (place > clear) {
+          ctx.fillText(words, place + 4, bbox.top + 13 * devicePixelRatio);
+          clear = place + 8 + ctx.measureText(words).width;
+        }
+      }
+      ctx.restore();
+    };
     const plot = new uPlot({
+      hooks: { draw: [drawMarks] },
       width: width(), height: 300, scales: { x: { time: false }, y: { distr: 3 } },
       axes: [axis(across), { ...axis(up), size: 70 }],
       series: [{ label: across }, ...series.map((s, i) => ({ label: s.label, width: 1.3, dash: dashes[i % 4], stroke: colour(i === series.length - 1 ? '--mark' : '--ink') }))],
