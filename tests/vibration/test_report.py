@@ -122,3 +122,17 @@ def test_forty_seconds_take_a_few(quad: Any, tmp_path: Any) -> None:
     start = time.perf_counter()
     analyse(read_log(path), quad)
     assert time.perf_counter() - start < 20.0
+
+
+def test_linear_algebra_runs_on_one_thread_meanwhile(log: FlightLog, quad: Any) -> None:
+    """During an analysis the linear algebra has one thread, whatever it had; afterwards what it had before."""
+    from threadpoolctl import threadpool_info
+
+    def threads() -> list[int]:
+        return [lib["num_threads"] for lib in threadpool_info() if lib["user_api"] == "blas"]
+
+    before = threads()
+    seen: list[int] = []
+    analyse(log, quad, progress=lambda _share, _what: seen.extend(threads()))
+    assert set(seen) == {1}
+    assert threads() == before

@@ -96,3 +96,26 @@ def test_reports_kept_before_there_were_features_do_no_harm(workshop: Any) -> No
     assert isinstance(workshop.own_flights("gannet"), list)
     assert isinstance(workshop.trends("gannet"), tuple)
     assert isinstance(workshop.pack_healths(), tuple)
+
+
+def test_a_flight_is_entered_as_one_pack_with_its_dose(workshop: Any) -> None:
+    """Entered twice it is one pack, with the flight's minutes and vibration; trends say what began them."""
+    report = {"features": None, "duration_s": 150.0, "v_rms_mm_s": 61.5, "strikes": []}
+    key = workshop.store.save_log("gannet", file="a.csv", sha256="c" * 64, report=report)
+    assert workshop.pack_of("gannet", key) is None
+    first = workshop.enter_pack("gannet", key, "B7")
+    assert workshop.enter_pack("gannet", key).id == first.id
+    assert first.payload == Pack(minutes=2.5, battery="B7", rms=61.5, log=key)
+    with pytest.raises(NotFoundError):
+        workshop.enter_pack("dunlin", key)
+
+
+def test_a_trend_says_what_began_it_and_leads_to_its_flights(workshop: Any) -> None:
+    """After a prop swap the corner's trend names the swap, and each point names its kept log."""
+    rng = np.random.default_rng(5)
+    workshop.record("gannet", Swap(part="prop_fl", why="worn"), occurred=BEGIN - timedelta(minutes=1))
+    keys = [kept(workshop, k, rng) for k in range(5)]
+    (found,) = [t for t in workshop.trends("gannet") if t.name == "apparent unbalance front left"]
+    assert found.since.startswith("prop_fl swapped")
+    assert list(found.flights)[-5:] == keys
+    assert found.to_json()["false_alarms_per_100_packs"]["sum"] == 0.04
