@@ -125,7 +125,7 @@ def test_forty_seconds_take_a_few(quad: Any, tmp_path: Any) -> None:
 
 
 def test_linear_algebra_runs_on_one_thread_meanwhile(log: FlightLog, quad: Any) -> None:
-    """During an analysis the linear algebra has one thread, whatever it had; afterwards what it had before."""
+    """During an analysis the linear algebra has one thread; afterwards as many as before."""
     from threadpoolctl import threadpool_info
 
     def threads() -> list[int]:
