@@ -8,7 +8,8 @@ from datetime import UTC, datetime
 import pytest
 
 from crashworthy.errors import JournalError
-from crashworthy.upkeep.crew import QuadCounts, crew, read_counts
+from crashworthy.upkeep.counts import QuadCounts, read_counts
+from crashworthy.upkeep.crew import crew
 from crashworthy.upkeep.giving import Given, checked_counts, checked_source, counts_text
 
 HERON = QuadCounts("Heron", 40, (9, 5, 2), {"arm": (2, 1.5)}, {"arm": (0.3, 0.4, 12)})

@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crashworthy.errors import JournalError
-from crashworthy.upkeep.crew import QuadCounts, crew, read_counts
+from crashworthy.upkeep.counts import QuadCounts, read_counts
+from crashworthy.upkeep.crew import crew
 from crashworthy.upkeep.effects import beta_by_likelihood, common_effect, pool_effects
 from crashworthy.upkeep.growth import fit_grouped, fit_power_law, growth, laplace
 from crashworthy.upkeep.history import CrashRow, QuadHistory
@@ -214,7 +215,7 @@ def test_what_leaves_home_is_counts_alone_and_comes_back_the_same():
     given_ = quad("a", 9, 5.0, {"arm": (0.2, 0.3, 12)}.items())
     text = json.dumps([given_.to_json()])
     assert read_counts(text) == (given_,)
-    assert set(json.loads(text)[0]) == {"format", "label", "packs", "crashes", "items", "screws"}
+    assert set(json.loads(text)[0]) == {"format", "label", "packs", "crashes", "items", "screws", "pilots"}
 
 
 @pytest.mark.parametrize(

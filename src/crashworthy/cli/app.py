@@ -17,6 +17,7 @@ from crashworthy.cli import (
     improve,
     journal,
     kit,
+    learned,
     link,
     listen,
     lives,
@@ -80,6 +81,7 @@ app.command("stock")(kit.stock)
 app.command("torque")(torque.torque)
 app.command("budget")(budget.budget)
 app.command("look")(lives.look)
+app.command("learned")(learned.learned)
 app.command("lives")(lives.lives)
 app.command("tougher")(crew.tougher)
 app.command("crew")(crew.crew)

@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from crashworthy.cli.options import Cluster, Data, Json, Store, Workers, opened
+from crashworthy.cli.options import (
+    Cluster,
+    Data,
+    Json,
+    ScenarioName,
+    Store,
+    Strengths,
+    Workers,
+    opened,
+    scenario_of,
+)
 from crashworthy.cli.output import print_json, progress_bar, say, table
 
 if TYPE_CHECKING:
@@ -21,10 +30,8 @@ def compare(
     b: Annotated[str, typer.Argument(help="A sheet file or quad to hold against it.")],
     n: Annotated[int, typer.Option("--n", "-n", help="How many crashes of each, at most.")] = 2000,
     seed: Annotated[int, typer.Option("--seed", help="Same seed, same answer.")] = 1,
-    scenario: Annotated[
-        Path | None,
-        typer.Option("--scenario", help="A scenario file (TOML); the assumed everyday mix without."),
-    ] = None,
+    scenario: ScenarioName = None,
+    strengths: Strengths = "mine",
     width: Annotated[
         float | None,
         typer.Option("--width", help="Stop when every interval is this narrow, breaks per 100 crashes."),
@@ -40,11 +47,18 @@ def compare(
 
     Example: crashworthy compare examples/gannet.toml examples/dunlin.toml --n 2000
     """
-    from crashworthy.impact.scenario import Scenario
-
-    mix = Scenario.load(scenario) if scenario is not None else None
     with opened(data, store, cluster) as workshop, progress_bar("crashing both") as progress:
-        found = workshop.compare_quads(a, b, n, seed, mix, width=width, workers=workers, progress=progress)
+        found = workshop.compare_quads(
+            a,
+            b,
+            n,
+            seed,
+            scenario_of(workshop, a, scenario),
+            width=width,
+            strengths=strengths,
+            workers=workers,
+            progress=progress,
+        )
     if as_json:
         print_json(found.to_json())
         return
@@ -55,6 +69,7 @@ def _words(found: Comparison, every_part: bool) -> None:
     from crashworthy.impact.differences import INTERVAL
 
     say(found.summary())
+    say(f"{found.strengths[:1].upper()}{found.strengths[1:]}.")
     say()
     rows = [d for d in (found.parts if every_part else found.kinds) if max(d.a, d.b) >= 0.005]
     table(

@@ -2,13 +2,26 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import Annotated, Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from crashworthy.cli.options import Cluster, Data, Json, Store, Workers, opened
+from crashworthy.cli.options import (
+    Cluster,
+    Data,
+    Json,
+    ScenarioName,
+    Store,
+    Strengths,
+    Workers,
+    opened,
+    scenario_of,
+)
 from crashworthy.cli.output import print_json, progress_bar, say, table
+
+if TYPE_CHECKING:
+    from crashworthy.upkeep.learned import Learned
 
 __all__ = ["crash"]
 
@@ -22,10 +35,8 @@ def crash(
     ],
     n: Annotated[int, typer.Option("--n", "-n", help="How many crashes.")] = 2000,
     seed: Annotated[int, typer.Option("--seed", help="Same seed, same answer.")] = 1,
-    scenario: Annotated[
-        Path | None,
-        typer.Option("--scenario", help="A scenario file (TOML); the assumed everyday mix without."),
-    ] = None,
+    scenario: ScenarioName = None,
+    strengths: Strengths = "mine",
     workers: Workers = None,
     cluster: Cluster = None,
     every_part: Annotated[bool, typer.Option("--all-parts", help="Show every part that is hit.")] = False,
@@ -41,26 +52,41 @@ def crash(
     """
     from crashworthy.build.assemble import load
     from crashworthy.impact.campaign import simulate
-    from crashworthy.impact.scenario import Scenario
     from crashworthy.jobs.executor import executor_for
 
-    mix = Scenario.load(scenario) if scenario is not None else None
-    with progress_bar("crashing") as progress:
+    learned = None
+    with opened(data, store, cluster) as workshop, progress_bar("crashing") as progress:
+        mix = scenario_of(workshop, quad, scenario)
         if quad.endswith(".toml"):
             pool = executor_for(workers, cluster)
             batch = simulate(load(quad), n, seed, mix, map_chunks=pool.map_chunks, progress=progress)
-            summary = batch.summarise().to_json()
+            summary = batch.summarise().to_json() | {"strengths": "tabled"}
+            about = ["Strengths: as tabled (a sheet file has no journal)."]
         else:
-            with opened(data, store, cluster) as workshop:
-                summary = workshop.crash_test(quad, n, seed, mix, workers=workers, progress=progress).summary
+            campaign = workshop.crash_test(quad, n, seed, mix, workers=workers, progress=progress)
+            summary = workshop.corrected_summary(campaign, strengths)
+            learned = workshop.learned(quad)
+            about = [_strengths(learned, summary)]
+            if scenario == "mine":
+                about.append(f"Scenario: mine. {workshop.mine(quad).summary()}")
     if as_json:
-        print_json(summary)
+        print_json(summary | ({} if learned is None else {"learned": learned.to_json()}))
         return
-    _words(summary, every_part)
+    _words(summary, every_part, about)
 
 
-def _words(summary: dict[str, Any], every_part: bool) -> None:
+def _strengths(learned: Learned, summary: dict[str, Any]) -> str:
+    """On which strengths the answer stands, and how to have the others."""
+    if summary["strengths"] == "tabled":
+        other = " (--strengths mine takes what your crashes say)" if learned.kinds else ""
+        return f"Strengths: as tabled{other}."
+    return f"{learned.head[:1].upper()}{learned.head[1:]} (--strengths tabled leaves them out)."
+
+
+def _words(summary: dict[str, Any], every_part: bool, about: Sequence[str]) -> None:
     say(str(summary["summary"]))
+    for line in about:
+        say(line)
     say()
     parts = [p for p in summary["parts"] if p["hit"] > 0 or p["breaks"] > 0]
     parts.sort(key=lambda p: (-p["breaks"], -p["hit"]))

@@ -11,7 +11,7 @@ from crashworthy.cli.options import Data, Json, Store, opened
 from crashworthy.cli.output import print_json, say, table
 
 if TYPE_CHECKING:
-    from crashworthy.upkeep.crew import QuadCounts
+    from crashworthy.upkeep.counts import QuadCounts
 
 __all__ = ["crew", "tougher"]
 
@@ -93,14 +93,14 @@ def crew(
 
     Example: crashworthy crew dunlin-counts.json --keep "the mill"
     """
-    from crashworthy.upkeep.crew import read_counts
+    from crashworthy.upkeep.counts import read_counts
 
     texts = [(_text(path), str(path)) for path in files or ()]
     if keep is not None and len(texts) != 1:
         raise typer.BadParameter("--keep takes one file, for what it holds replaces what was given before")
     with opened(data, store) as workshop:
         if export:
-            print_json([workshop.counts(slug).to_json() for slug in workshop.names()])
+            print_json([workshop.counts(slug, nameless=True).to_json() for slug in workshop.names()])
             return
         if drop is not None:
             gone = workshop.drop_counts(drop)
@@ -112,7 +112,7 @@ def crew(
             for given in workshop.take_counts(keep, *texts[0]):
                 typer.echo(f"Kept: {given.summary()}", err=True)
         else:
-            others = [counts for text, name in texts for counts in read_counts(text, name)]
+            others = [c.told_by(Path(name).stem) for text, name in texts for c in read_counts(text, name)]
         report, kept = workshop.crew(others), workshop.given()
     if as_json:
         print_json(report.to_json() | {"given": [g.to_json() for g in kept]})
@@ -140,7 +140,26 @@ def crew(
         say("Break rates need a crash test of each quad: run `crashworthy crash`.")
     for pool in report.screws:
         say(f"{pool.summary()[:1].upper()}{pool.summary()[1:]}")
-    say("Own: broken over simulated. Pooled: the same, informed by the crew.")
+    if len(report.grading.pilots) > 1:
+        say()
+        table(
+            ("pilot", "crashes", "scuff/hit/slam", "own", "grading", "90 %"),
+            [
+                (
+                    p.pilot,
+                    p.crashes,
+                    "/".join(f"{100 * share:.0f}" for share in p.mix),
+                    _ratio(p.raw),
+                    f"{p.factor:.2f}",
+                    f"{p.low:.2f}-{p.high:.2f}",
+                )
+                for p in report.grading.pilots
+            ],
+            right="lrrrrr",
+        )
+        say(report.grading.summary())
+        say("Grading: breaks at this pilot's grades over the crew's; over 1: hard crashes are called light.")
+    say("Own: broken over simulated. Pooled: the same, informed by the crew, the pilots' grading taken out.")
     for source in dict.fromkeys(g.source for g in kept):
         mine = [g for g in kept if g.source == source]
         names = ", ".join(g.counts.label for g in mine)

@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from crashworthy.cli.options import Cluster, Data, Json, Store, Workers, opened
+from crashworthy.cli.options import (
+    Cluster,
+    Data,
+    Json,
+    ScenarioName,
+    Store,
+    Strengths,
+    Workers,
+    opened,
+    scenario_of,
+)
 from crashworthy.cli.output import caution, print_json, progress_bar, say, table
 
 if TYPE_CHECKING:
@@ -33,10 +42,8 @@ def improve(
     own: Annotated[
         str | None, typer.Option("--own", help="A second sheet or quad, ranked beside the changes.")
     ] = None,
-    scenario: Annotated[
-        Path | None,
-        typer.Option("--scenario", help="A scenario file (TOML); the assumed everyday mix without."),
-    ] = None,
+    scenario: ScenarioName = None,
+    strengths: Strengths = "mine",
     quick: Annotated[
         bool, typer.Option("--quick", help="Leave out when the order would flip; halves the time.")
     ] = False,
@@ -53,18 +60,16 @@ def improve(
 
     Example: crashworthy improve examples/gannet.toml --top 10
     """
-    from crashworthy.impact.scenario import Scenario
-
-    mix = Scenario.load(scenario) if scenario is not None else None
     with opened(data, store, cluster) as workshop, progress_bar("crashing every change") as progress:
         found = workshop.improvements(
             quad,
             n,
             seed,
-            mix,
+            scenario_of(workshop, quad, scenario),
             top=top,
             by=by,
             own=own,
+            strengths=strengths,
             sensitivity=not quick,
             workers=workers,
             progress=progress,
@@ -79,6 +84,7 @@ def _words(found: Ranking) -> None:
     from crashworthy.upkeep.ranking import BY, INTERVAL
 
     say(found.summary())
+    say(f"{found.strengths[:1].upper()}{found.strengths[1:]}.")
     say(f"As it is, 100 crashes cost {found.minutes:.0f} bench minutes and {found.coins:.0f} coins.")
     say()
     table(

@@ -31,10 +31,12 @@ def kit(
     """
     with opened(data, store) as workshop:
         plan = workshop.kit(quad, packs, grams, coins, seed)
+        rests = workshop.hazards_words(quad)
     if as_json:
         print_json(plan.to_json())
         return
     say(plan.summary())
+    say(rests)
     table(
         ("item", "carry", "buy", "g", "coins", "expected use", "enough in 100 trips"),
         [

@@ -38,7 +38,7 @@ def lives(
     say(report.summary())
     rows = [p for p in report.parts if every or p.verdict != "keep" or p.kind in ("arm", "motor")]
     table(
-        ("part", "verdict", "packs", "crashes", "used", "tap", "breaks in 20", "100 crashes"),
+        ("part", "verdict", "packs", "crashes", "used", "left", "90 %", "stiff", "in 20", "mend"),
         [
             (
                 p.name,
@@ -46,13 +46,15 @@ def lives(
                 "-" if p.life is None else p.life.lived.packs,
                 "-" if p.life is None else p.life.crashes,
                 _used(p),
-                "-" if p.stiffness is None else f"{100 * p.stiffness.ratio:.0f} %",
+                "-" if p.worn is None else f"{100 * p.worn.left[0]:.0f} %",
+                "-" if p.worn is None else f"{100 * p.worn.left[1]:.0f}-{100 * p.worn.left[2]:.0f}",
+                _stiff(p),
                 "-" if p.p_day is None else f"{100 * p.p_day:.0f} %",
                 "-" if p.keep_cost is None else f"{p.keep_cost:.0f} min",
             )
             for p in rows
         ],
-        right="llrrrrrr",
+        right="llrrrrrrrr",
     )
     for p in rows:
         if p.verdict != "keep":
@@ -63,14 +65,24 @@ def lives(
         say(report.frame.summary())
     if not any(p.damage for p in report.parts):
         say("Damage and break rates need a crash test of this build: run `crashworthy crash`.")
+    say("In 20: chance that it breaks in 20 crashes. Mend: bench minutes in 100 crashes, if it is kept.")
+    if any(p.worn for p in report.parts):
+        say("Used, left (of its strength), stiff: by its own crashes and taps together, with 5-95 %.")
     say("This is no statement that a part is safe: your own eyes and fingers come first.")
     caution(CAUTIONS["carbon"].text)
 
 
 def _used(p: PartWear) -> str:
-    if p.damage is None:
+    damage = p.damage if p.worn is None else p.worn.damage
+    if damage is None:
         return "-"
-    return f"{100 * p.damage[0]:.0f} %" if p.damage[0] >= 0.005 else "< 1 %"
+    return f"{100 * damage[0]:.0f} %" if damage[0] >= 0.005 else "< 1 %"
+
+
+def _stiff(p: PartWear) -> str:
+    if p.worn is not None and p.worn.stiffness is not None:
+        return f"{100 * p.worn.stiffness[0]:.0f} %"
+    return "-" if p.stiffness is None else f"{100 * p.stiffness.ratio:.0f} %"
 
 
 def look(
@@ -91,6 +103,7 @@ def look(
 
     with opened(data, store) as workshop:
         rows = workshop.look_first(quad, severity, obstacle)
+        head = workshop.learned(quad).head
     if as_json:
         print_json([{n: getattr(r, n) for n in r.__slots__} for r in rows])
         return
@@ -114,5 +127,6 @@ def look(
         ],
         right="rlrrr",
     )
+    say(f"{head[:1].upper()}{head[1:]}.")
     say("Then the arm and motor screws: a slam makes them due.")
     caution(CAUTIONS["crashed-pack"].text)

@@ -11,9 +11,20 @@ import typer
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from crashworthy.impact.scenario import Scenario
     from crashworthy.workshop import Workshop
 
-__all__ = ["Cluster", "Data", "Json", "Store", "Workers", "opened"]
+__all__ = [
+    "Cluster",
+    "Data",
+    "Json",
+    "ScenarioName",
+    "Store",
+    "Strengths",
+    "Workers",
+    "opened",
+    "scenario_of",
+]
 
 Data = Annotated[
     Path | None,
@@ -37,7 +48,40 @@ Workers = Annotated[
     int | None,
     typer.Option("--workers", help="Threads; one for each core without. The answer is the same."),
 ]
+ScenarioName = Annotated[
+    str | None,
+    typer.Option(
+        "--scenario",
+        help="A scenario file (TOML), or mine for the mix that the quad's journal tells; the assumed "
+        "everyday mix without.",
+    ),
+]
+Strengths = Annotated[
+    str,
+    typer.Option("--strengths", help="mine: as the crashes in the journal say; tabled: as the tables say."),
+]
 Json = Annotated[bool, typer.Option("--json", help="Print JSON for machines instead of words.")]
+
+
+def scenario_of(workshop: Workshop, quad: str, name: str | None) -> Scenario | None:
+    """The scenario that an option asks for; None for the everyday mix.
+
+    Raises:
+        ScenarioError: the file cannot be used, or a sheet file is asked for its journal.
+    """
+    if name is None:
+        return None
+    from crashworthy.errors import Problem, ScenarioError
+    from crashworthy.impact.scenario import Scenario
+    from crashworthy.workshop.learning import MINE
+
+    if name != MINE:
+        return Scenario.load(name)
+    if quad.endswith(".toml"):
+        raise ScenarioError(
+            Problem("a sheet file has no journal", "name a quad of the fleet", file=quad, field="scenario")
+        )
+    return workshop.mine(quad).scenario
 
 
 @contextmanager

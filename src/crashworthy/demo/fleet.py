@@ -30,17 +30,19 @@ class Pilot:
         crashes_per_pack: mean.
         notices: chance to see a broken part at the spot and not only on the bench.
         packs: share of a day's packs that this pilot flies.
+        lighter: chance to call a slam a hit, and a hit a scuff.
     """
 
     device: str
     crashes_per_pack: float
     notices: float
     packs: float
+    lighter: float = 0.0
 
 
 PILOTS: Final = (
     Pilot("demo-pilot-a", 0.7, 0.9, 0.45),
-    Pilot("demo-pilot-b", 0.8, 0.8, 0.35),
+    Pilot("demo-pilot-b", 0.8, 0.8, 0.35, 0.6),
     Pilot("demo-pilot-c", 1.1, 0.6, 0.20),
 )
 

@@ -21,10 +21,12 @@ from crashworthy.demo.fleet import FLEET, INVENTED, PILOTS, SPOTS, DemoQuad, Pil
 from crashworthy.upkeep.dose import crash_dose, pack_dose
 from crashworthy.upkeep.events import IdMaker, Scribe, amend, retract
 from crashworthy.upkeep.history import SEVERITIES
-from crashworthy.upkeep.payloads import Check, Crash, Note, Pack, Repair, Swap, Tighten
+from crashworthy.upkeep.payloads import Check, Crash, Note, Pack, Repair, Swap, Tap, Tighten
 from crashworthy.upkeep.priors import load_priors
 
 if TYPE_CHECKING:
+    from uuid import UUID
+
     from numpy.random import Generator
 
     from crashworthy.upkeep.events import Event
@@ -41,6 +43,10 @@ WEEKS: Final = 6
 FLYING_DAYS: Final = (2, 5, 6)  # of each week, counted from its first day
 PACKS_A_DAY: Final = 17.0  # mean over both quads
 _CLEAN_RMS: Final = 3.0
+_DAMAGE: Final = {"scuff": 0.0, "hit": 0.01, "slam": 0.06}  # of the struck arm
+_RING, _SOFTENS, _TAPS = 181.0, 0.12, 5  # Hz of a new arm, drop of ln f at damage 1, taps in a test
+TAPPED: Final = "gannet"
+"""The quad whose arms are tapped, once a week."""
 _LOST_PER_PACK: Final = 0.01  # chance that a screw already loose is gone after one more pack
 
 
@@ -52,7 +58,8 @@ class Truth:
         seed: of the simulation.
         packs: packs flown.
         dose: true vibration-weighted packs.
-        crashes: crashes by severity.
+        crashes: crashes by severity as they were.
+        named: crashes by severity as the pilots called them.
         breaks: how often each part broke.
         loose: screws loose or gone at the end, by group.
     """
@@ -61,6 +68,7 @@ class Truth:
     packs: dict[str, int] = field(default_factory=dict)
     dose: dict[str, float] = field(default_factory=dict)
     crashes: dict[str, dict[str, int]] = field(default_factory=dict)
+    named: dict[str, dict[str, int]] = field(default_factory=dict)
     breaks: dict[str, dict[str, int]] = field(default_factory=dict)
     loose: dict[str, dict[str, int]] = field(default_factory=dict)
 
@@ -133,7 +141,14 @@ class _Bench:
         self.quad = quad
         self.rows = {g: _Row(rng, s.count, *quad.loosening[g]) for g, s in quad.groups.items()}
         self.bent = False
-        self.unseen: list[str] = []
+        self.unseen: list[tuple[str, UUID]] = []
+        self.worn = dict.fromkeys(CORNERS, 0.0)
+
+    def tire(self, severity: str, corner: str, broke: list[str]) -> None:
+        """Add to the damage of the struck arm; a new one begins at none."""
+        self.worn[corner] += _DAMAGE[severity]
+        if f"arm_{corner}" in broke:
+            self.worn[corner] = 0.0
 
 
 class _Crew:
@@ -141,6 +156,8 @@ class _Crew:
 
     def __init__(self, seed: int, end: datetime) -> None:
         self.rng = np.random.Generator(np.random.Philox(seed))
+        # Words and taps have streams of their own, so that they shift no other draw.
+        self.words, self.ears = (np.random.Generator(np.random.Philox(key=[seed, k])) for k in (1, 2))
         self.truth = Truth(seed)
         self.dose = load_priors().dose
         self.first_day = (end - timedelta(days=7 * WEEKS)).replace(hour=0, minute=0, second=0, microsecond=0)
@@ -148,12 +165,14 @@ class _Crew:
         self.now = self.first_day
         ids = IdMaker(lambda: self.now, self.rng.bytes)
         self.scribes = {p.device: Scribe(p.device, lambda: self.now, ids) for p in PILOTS}
+        self.bench_scribe = Scribe("demo-bench", lambda: self.now, IdMaker(lambda: self.now, self.ears.bytes))
         self.events: list[Event] = []
         self.benches = [_Bench(self.rng, quad) for quad in FLEET]
         for quad in FLEET:
             self.truth.packs[quad.slug] = 0
             self.truth.dose[quad.slug] = 0.0
             self.truth.crashes[quad.slug] = dict.fromkeys(SEVERITIES, 0)
+            self.truth.named[quad.slug] = dict.fromkeys(SEVERITIES, 0)
             self.truth.breaks[quad.slug] = {}
 
     def enter(self, pilot: Pilot, quad: str, payload: Payload) -> Event:
@@ -184,6 +203,17 @@ class _Crew:
                 # A hurried last evening: only one group of each quad is looked at.
                 group = "arm" if bench is self.benches[0] else "motor"
                 self._check(PILOTS[0], bench, group, "scheduled", tightened="all")
+            if bench.quad.slug == TAPPED and (day % 7 == FLYING_DAYS[-1] or day == FLYING_DAYS[0]):
+                self._tap_arms(bench)
+
+    def _tap_arms(self, bench: _Bench) -> None:
+        """Each arm rings at its note, a little lower for what it went through."""
+        for n, (corner, worn) in enumerate(bench.worn.items()):
+            note = (_RING + 0.6 * n) * float(np.exp(-_SOFTENS * min(worn, 1.0)))
+            heard = note * (1.0 + 0.01 * self.ears.standard_normal(_TAPS))
+            self.now += timedelta(seconds=20)
+            said = Tap(f"arm_{corner}", tuple(round(float(f), 1) for f in heard))
+            self.events.append(self.bench_scribe.write(bench.quad.slug, said))
 
     def _fly(self, pilot: Pilot, bench: _Bench, spot: Spot) -> None:
         slug = bench.quad.slug
@@ -240,13 +270,18 @@ class _Crew:
             counts = self.truth.breaks[slug]
             counts[part] = counts.get(part, 0) + 1
         self.truth.crashes[slug][severity] += 1
+        named = severity
+        if severity != "scuff" and self.words.random() < pilot.lighter:
+            named = SEVERITIES[SEVERITIES.index(severity) - 1]
+        self.truth.named[slug][named] += 1
+        bench.tire(severity, corner, broke)
         if severity != "scuff" and f"prop_{corner}" not in broke:
             bench.bent = bench.bent or bool(self.rng.random() < 0.15)
         seen = [p for p in broke if p.startswith("prop") or self.rng.random() < pilot.notices]
-        bench.unseen += [p for p in broke if p not in seen]
         obstacle = spot.obstacles[int(self.rng.integers(len(spot.obstacles)))]
         struck = f"{'arm' if self.rng.random() < 0.5 else 'prop'}_{corner}" if severity != "scuff" else ""
-        self.enter(pilot, slug, Crash(severity, obstacle, struck, tuple(seen)))
+        entered = self.enter(pilot, slug, Crash(named, obstacle, struck, tuple(seen)))
+        bench.unseen += [(p, entered.id) for p in broke if p not in seen]
         for part in seen:
             self._swap(pilot, bench, part)
         if severity == "slam" and self.rng.random() < 0.7:
@@ -258,12 +293,12 @@ class _Crew:
         parts = {kind: kind if kind == "video" else f"{kind}_{corner}" for kind in bench.quad.breaks}
         return [parts[kind] for kind, chance in bench.quad.breaks.items() if self.rng.random() < chance[at]]
 
-    def _swap(self, pilot: Pilot, bench: _Bench, part: str) -> None:
+    def _swap(self, pilot: Pilot, bench: _Bench, part: str, crash: UUID | None = None) -> None:
         slug = bench.quad.slug
         if part == "video" and self.rng.random() < 0.3:
-            self.enter(pilot, slug, Repair(part, text="antenna straightened, housing glued"))
+            self.enter(pilot, slug, Repair(part, text="antenna straightened, housing glued", crash=crash))
         else:
-            self.enter(pilot, slug, Swap(part))
+            self.enter(pilot, slug, Swap(part, crash=crash))
         # Whoever changes an arm or a motor tightens the whole group.
         renewed = {"arm": ("arm", "motor"), "motor": ("motor",)}.get(part.partition("_")[0], ())
         for group in renewed:
@@ -299,8 +334,8 @@ class _Crew:
         row.packs = 0
 
     def _evening(self, pilot: Pilot, bench: _Bench, spot: Spot) -> None:
-        for part in bench.unseen:
-            self._swap(pilot, bench, part)
+        for part, crash in bench.unseen:
+            self._swap(pilot, bench, part, crash)
         bench.unseen = []
         if self.rng.random() < 0.15:
             self.enter(pilot, bench.quad.slug, Note(f"Invented day at the {spot.name}: all packs home."))

@@ -165,11 +165,11 @@ class CrashBatch:
         flags: NDArray[np.bool_] = is_round[self.obstacle]
         return flags
 
-    def summarise(self) -> CrashSummary:
-        """Shares, quantiles and chances with their intervals."""
+    def summarise(self, edges: tuple[float, float] | None = None) -> CrashSummary:
+        """Shares, quantiles and chances with their intervals; ``edges`` as ``summary.summarise``."""
         from crashworthy.impact.summary import summarise
 
-        return summarise(self)
+        return summarise(self, edges)
 
     def save(self) -> bytes:
         """The whole batch as bytes (compressed NumPy archive); equal batches give equal bytes."""

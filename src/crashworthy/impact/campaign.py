@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from crashworthy.build.quad import Quad
     from crashworthy.impact.model import Model
     from crashworthy.strength.capacity import Capacity
+    from crashworthy.strength.correction import Corrections
 
 __all__ = ["ENGINE", "SETTLE", "WINDOW", "CampaignCancelled", "Chunk", "MapChunks", "simulate"]
 
@@ -71,6 +72,7 @@ def simulate(
     *,
     dt: float = 1e-5,
     fracture: bool = False,
+    strengths: Corrections | None = None,
     chunk: int = 1024,
     map_chunks: MapChunks | None = None,
     progress: Callable[[int, int], None] | None = None,
@@ -91,6 +93,7 @@ def simulate(
             need a finer one still are run again at a quarter, and if need be at a sixteenth of it.
         fracture: let arms and props break in the run, at strengths drawn for each crash; loads after a break
             are those of the broken quad. Without it loads are what parts would feel if nothing broke.
+        strengths: factors on the tabled strengths by kind of part, such as a journal teaches.
         chunk: crashes in a chunk.
         map_chunks: how chunks are run; one after the other by default. The kernel releases the interpreter's
             lock, so a thread pool's ordered map uses all cores.
@@ -112,7 +115,7 @@ def simulate(
     from crashworthy.impact.cases import case_of, plain, run_work
 
     scenario = scenario if scenario is not None else Scenario.default()
-    case = case_of(quad, scenario, dt=dt, fracture=fracture)
+    case = case_of(quad, scenario, dt=dt, fracture=fracture, strengths=strengths)
     works = case.works(seed, 0, n, chunk)
     done: list[Arrays] = []
     count = 0

@@ -31,12 +31,14 @@ from crashworthy.impact.campaign import (
 from crashworthy.impact.jit import cache_folder
 from crashworthy.impact.model import Model, model_of
 from crashworthy.impact.scenario import Scenario
-from crashworthy.strength.capacity import Capacity, arm_root_moments, arm_root_torque, capacities
+from crashworthy.strength.capacity import Capacity, arm_root_moments, arm_root_torque
+from crashworthy.strength.correction import corrected_capacities
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from crashworthy.build.quad import Quad
+    from crashworthy.strength.correction import Corrections
 
 __all__ = ["CHUNK", "Case", "Crasher", "Runner", "Work", "case_of", "plain", "run_work", "step_of"]
 
@@ -93,6 +95,7 @@ class Case:
         scenario: what it meets.
         dt: time step, s.
         breaking: strengths at which arms and props break in the run; nothing breaks without.
+        strengths: factors learned for kinds of parts that ``capacities`` hold already.
     """
 
     quad: Quad
@@ -101,6 +104,7 @@ class Case:
     scenario: Scenario
     dt: float
     breaking: Breaking | None = None
+    strengths: Corrections | None = None
 
     @property
     def digest(self) -> str:
@@ -171,17 +175,24 @@ class Case:
 
 
 def case_of(
-    quad: Quad, scenario: Scenario | None = None, *, dt: float = 1e-5, fracture: bool = False
+    quad: Quad,
+    scenario: Scenario | None = None,
+    *,
+    dt: float = 1e-5,
+    fracture: bool = False,
+    strengths: Corrections | None = None,
 ) -> Case:
     """Make a build ready; with ``fracture`` arms and props break in the run.
+
+    ``strengths`` are factors learned for each kind of part; tabled strengths without.
 
     Raises:
         ScenarioError: the build cannot be crashed.
     """
-    modes = capacities(quad)
+    modes = corrected_capacities(quad, strengths)
     breaking = breaking_of(quad, modes) if fracture else None
     model = model_of(quad)
-    return Case(quad, model, modes, scenario or Scenario.default(), step_of(model, dt), breaking)
+    return Case(quad, model, modes, scenario or Scenario.default(), step_of(model, dt), breaking, strengths)
 
 
 def step_of(model: Model, dt: float) -> float:

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from crashworthy.build.quad import Quad
     from crashworthy.impact.scenario import Scenario
     from crashworthy.impact.tally import Belief
+    from crashworthy.strength.correction import Corrections
 
     Floats = NDArray[np.float64]
 
@@ -85,6 +86,7 @@ def compare(
     dt: float = 1e-5,
     width: float | None = None,
     mesh: bool = True,
+    strengths: Corrections | None = None,
     map_chunks: Runner | None = None,
     progress: Callable[[int, int], None] | None = None,
     cancelled: Callable[[], bool] | None = None,
@@ -102,6 +104,7 @@ def compare(
             per 100 crashes; looked at after ``FIRST``, twice ``FIRST``, ... crashes.
         mesh: crash both builds again, half as often, with other contact points, so that the interval knows
             how much these matter; doubles the work, and is not needed where no part is altered.
+        strengths: factors on the tabled strengths by kind of part, the same for both.
         map_chunks: where the work is run; one after the other by default.
         progress: called with (crashes done, crashes expected).
         cancelled: asked before each result is taken.
@@ -123,7 +126,7 @@ def compare(
             Problem(f"an interval cannot be {width:g} wide", "give breaks per 100 crashes", field="width")
         )
     twin, altered = matched(a, b)
-    pair = [case_of(a, scenario, dt=dt), case_of(twin, scenario, dt=dt)]
+    pair = [case_of(quad, scenario, dt=dt, strengths=strengths) for quad in (a, twin)]
     total = 2 * n + (4 * max(1, n // 2) if mesh else 0)
     crasher = Crasher(seed, map_chunks, progress, cancelled, total)
     size = n if width is None else min(n, FIRST)

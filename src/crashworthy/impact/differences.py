@@ -121,6 +121,7 @@ class Comparison:
         arms: how hard the arms work; None when a build has none or no crash loads them.
         mass_a, mass_b: kg.
         scenario: as plain data.
+        strengths: whose strengths were taken, in words.
     """
 
     a: str
@@ -136,6 +137,7 @@ class Comparison:
     mass_a: float
     mass_b: float
     scenario: dict[str, Any]
+    strengths: str = "strengths: as tabled"
 
     def kind(self, name: str) -> Difference:
         """The difference of one kind of part.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import fields, replace
 from typing import TYPE_CHECKING, Any, Final
 
@@ -13,7 +14,7 @@ from crashworthy.impact.scenario import Approach, Attitude, Obstacle, Scenario, 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-__all__ = ["Reader", "problems_of"]
+__all__ = ["Reader", "from_plain", "problems_of", "to_toml"]
 
 
 def _number_problem(where: str, value: object, low: float, high: float) -> Problem | None:
@@ -102,6 +103,56 @@ def problems_of(scenario: Scenario) -> list[Problem]:
     if not bad and math.fsum(o.weight for o in scenario.obstacles) <= 0.0:
         bad.append(Problem("all weights are zero", "give one obstacle a weight", field="obstacles"))
     return bad
+
+
+def from_plain(data: Mapping[str, Any]) -> Scenario:
+    """A scenario from its plain data (``Scenario.to_json``), such as a campaign keeps.
+
+    Raises:
+        ScenarioError: a number cannot be drawn from.
+    """
+    pairs = ("radius", "size", "free_length")
+    rows: list[dict[str, Any]] = data["obstacles"]
+    fields_of: list[dict[str, Any]] = [
+        {k: tuple(v) if k in pairs else v for k, v in row.items()} for row in rows
+    ]
+    obstacles = tuple(Obstacle(**given) for given in fields_of)
+    return Scenario(
+        data["name"],
+        obstacles,
+        Speed(**data["speed"]),
+        Attitude(**data["attitude"]),
+        Spin(**data["spin"]),
+        Approach(**data["approach"]),
+    )
+
+
+def to_toml(scenario: Scenario, head: str = "") -> str:
+    """A scenario as a file that ``Scenario.load`` reads back and a person may edit.
+
+    Args:
+        scenario: to be written.
+        head: lines of comment to begin with, without their marks.
+    """
+    import tomli_w
+
+    data = scenario.to_json()
+    data["obstacles"] = {
+        row["name"]: {k: _shortened(v) for k, v in row.items() if k != "name"} for row in data["obstacles"]
+    }
+    for section in ("speed", "attitude", "spin", "approach"):
+        data[section] = {k: _shortened(v) for k, v in data[section].items()}
+    comment = "".join(f"# {line}\n" for line in head.splitlines())
+    # Pairs on one line each, as a person would write them.
+    pairs = re.sub(r"\[\n\s+([^\s,]+),\n\s+([^\s,]+),\n\]", r"[\1, \2]", tomli_w.dumps(data))
+    return comment + pairs
+
+
+def _shortened(value: Any) -> Any:
+    """Numbers to six digits: what a person wants to read and change."""
+    if isinstance(value, list):
+        return [_shortened(v) for v in value]
+    return float(f"{value:.6g}") if isinstance(value, float) else value
 
 
 class Reader:

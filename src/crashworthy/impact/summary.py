@@ -55,7 +55,7 @@ INTERVAL: Final = (
 SEVERITY: Final = (
     "scuff, hit and slam are the lower, middle and upper third of the simulated crashes by peak "
     "acceleration of "
-    "the boards on their mount"
+    "the boards on their mount; under a mix fitted to the journal, the thirds of the everyday mix"
 )
 """How severity is defined."""
 
@@ -213,11 +213,16 @@ def _count(x: float) -> str:
     return f"{x:.0f}" if x >= 9.95 else f"{x:.1f}"
 
 
-def summarise(batch: CrashBatch) -> CrashSummary:
-    """Turn a batch into its answers; crashes that left the real numbers are left out and counted."""
+def summarise(batch: CrashBatch, edges: tuple[float, float] | None = None) -> CrashSummary:
+    """Turn a batch into its answers; crashes that left the real numbers are left out and counted.
+
+    Args:
+        batch: the crashes.
+        edges: the two accelerations, in g, that part scuff, hit and slam; its own thirds when None.
+    """
     good = (batch.flags & FLAG_INVALID) == 0
     shock = batch.shock[good].astype(np.float64) / G_N
-    edges = (float(np.quantile(shock, 1 / 3)), float(np.quantile(shock, 2 / 3)))
+    edges = edges or (float(np.quantile(shock, 1 / 3)), float(np.quantile(shock, 2 / 3)))
     grade = np.searchsorted(edges, shock)
     middle, weaker, stronger = (
         {p: x[good] for p, x in part_chances(batch, batch.capacities, z).items()} for z in (0.0, -Z90, Z90)

@@ -34,6 +34,7 @@ __all__ = [
     "change_stock",
     "delete_quad",
     "log_key",
+    "newest_campaign",
     "read_campaign",
     "read_campaigns",
     "read_log",
@@ -207,6 +208,13 @@ def read_campaigns(connection: Connection, quad: str | None = None) -> tuple[Cam
     if quad is not None:
         query = query.where(column.quad == quad)
     return tuple(_campaign(dict(row), {}) for row in connection.execute(query).mappings())
+
+
+def newest_campaign(connection: Connection) -> tuple[int, str]:
+    """How many campaigns are kept and when the newest was made."""
+    query = sa.select(sa.func.count(), sa.func.max(schema.campaign.c.created)).select_from(schema.campaign)
+    count, created = connection.execute(query).one()
+    return int(count), str(created)
 
 
 def _campaign(row: dict[str, Any], arrays: Arrays) -> CampaignRecord:

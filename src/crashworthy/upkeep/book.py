@@ -258,6 +258,7 @@ class Book:
                     [c.severity for c in self.crashes],
                     [c.obstacle for c in self.crashes],
                     self.broke,
+                    [c.hit for c in self.crashes],
                 )
             ),
             groups={name: _group_history(name, ledger) for name, ledger in self.groups.items()},

@@ -37,6 +37,7 @@ class CrashLoads:
         arrays: "part_peak" (parts, n) N, "arm_moment" (arms, 3, n), "pseudo_velocity", "shock" (n,),
             "obstacle" (n,) index, "part_tfirst" (parts, n) s.
         obstacles: (name, kind) of the scenario.
+        edges: the two accelerations that part scuff, hit and slam, m/s²; thirds of the crashes when None.
     """
 
     names: tuple[str, ...]
@@ -46,6 +47,7 @@ class CrashLoads:
     arrays: Mapping[str, NDArray[np.floating]]
     obstacles: tuple[tuple[str, str], ...]
     limb_parts: tuple[int, ...] = ()
+    edges: tuple[float, float] | None = None
 
     def _limb(self, part: int) -> Floats:
         """(n,) utilisation of a limb; 0 in campaigns that did not keep it."""
@@ -56,31 +58,45 @@ class CrashLoads:
 
     @property
     def severity(self) -> NDArray[np.int64]:
-        """(n,) 0 scuff, 1 hit, 2 slam."""
+        """(n,) 0 scuff, 1 hit, 2 slam: by ``edges``, else thirds of the crashes at hand."""
         shock = np.asarray(self.arrays["shock"], dtype=np.float64)
-        grades: NDArray[np.int64] = np.searchsorted(np.quantile(shock, [1 / 3, 2 / 3]), shock)
+        edges = np.quantile(shock, [1 / 3, 2 / 3]) if self.edges is None else np.asarray(self.edges)
+        grades: NDArray[np.int64] = np.searchsorted(edges, shock)
         return grades
+
+    def load(self, mode: Capacity) -> Floats:
+        """(n,) load that a mode compares with its strength, in its unit; 0 where there was none.
+
+        As ``impact.damage.mode_load``; campaigns too old to hold a load have the nearest in its place.
+        """
+        if mode.load == "bending":
+            load = np.asarray(self.arrays["arm_moment"][self.arm_parts.index(mode.part), 2])
+        elif mode.load == "limb":
+            load = self._limb(mode.part)
+        elif mode.load == "pseudo_velocity":
+            load = np.asarray(self.arrays["pseudo_velocity"])
+            if "board_velocity" in self.arrays:
+                boards = np.asarray(self.arrays["board_velocity"]).max(axis=0)
+                load = np.where(boards > 0.0, boards, load)
+        elif mode.load == "strap" and "strap" in self.arrays:
+            load = np.asarray(self.arrays["strap"])
+        else:
+            load = np.asarray(self.arrays["part_peak"][mode.part])
+        wide: Floats = np.nan_to_num(load.astype(np.float64))
+        if mode.obstacle:
+            from crashworthy.impact.obstacle import ROUND
+
+            is_round = np.array([kind in ROUND for _, kind in self.obstacles])
+            hit_round = is_round[np.asarray(self.arrays["obstacle"], dtype=np.int64)]
+            wide = np.where(hit_round == (mode.obstacle == "round"), wide, 0.0)
+        return wide
 
     def ratio(self, part: int) -> Floats:
         """(n,) load over median strength of a part, the worst of its modes; 0 where it has none."""
         worst = np.zeros(self.arrays["shock"].shape)
-        is_round = np.array([kind in ("pole", "branch") for _, kind in self.obstacles])
         for mode in self.capacities:
-            if mode.part != part:
-                continue
-            if mode.load == "bending":
-                load = self.arrays["arm_moment"][self.arm_parts.index(part), 2]
-            elif mode.load == "limb":
-                load = self._limb(part)
-            elif mode.load == "pseudo_velocity":
-                load = self.arrays["pseudo_velocity"]
-            else:
-                load = self.arrays["part_peak"][part]
-            ratio = np.nan_to_num(np.asarray(load, dtype=np.float64)) / mode.median
-            if mode.obstacle:
-                hit_round = is_round[np.asarray(self.arrays["obstacle"], dtype=np.int64)]
-                ratio = np.where(hit_round == (mode.obstacle == "round"), ratio, 0.0)
-            worst = np.maximum(worst, ratio)
+            if mode.part == part:
+                worst = np.maximum(worst, self.load(mode) / mode.median)
         return worst
 
 

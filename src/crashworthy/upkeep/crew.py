@@ -1,158 +1,29 @@
 """What a crew knows together: break rates and screw lives of several quads, pooled; counts alone leave home.
 
-A quad gives counts and two numbers a class of screws; no time, place, note or event. Break rates are pooled
-as counts over simulated breaks (``pooling``), screw lives as estimates of ln eta with their prior taken out
+Break rates are pooled as counts over simulated breaks (``pooling``), once each pilot's way of naming
+severities is taken out (``grading``); screw lives as estimates of ln eta with their prior taken out
 (``effects``).
 """
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from crashworthy.errors import JournalError, Problem
-from crashworthy.upkeep.due import JointGroup, group_history, learned_interval
 from crashworthy.upkeep.effects import pool_effects
-from crashworthy.upkeep.loosening import prior_posterior
+from crashworthy.upkeep.grading import Grading, PilotCount, fit_grading
 from crashworthy.upkeep.pooling import pool_counts
 from crashworthy.upkeep.priors import CLASSES
 
 if TYPE_CHECKING:
-    from crashworthy.upkeep.breakage import BreakRate
-    from crashworthy.upkeep.history import QuadHistory
-    from crashworthy.upkeep.priors import Priors
+    from crashworthy.upkeep.counts import QuadCounts
 
-__all__ = ["CrewReport", "ItemPool", "QuadCounts", "ScrewPool", "counts_of", "crew", "read_counts"]
-
-FORMAT: Final = "crashworthy-counts-1"
-
-
-@dataclass(frozen=True, slots=True)
-class QuadCounts:
-    """What one quad gives to its crew.
-
-    Attributes:
-        label: how it is called there.
-        packs: flown.
-        crashes: (scuffs, hits, slams).
-        items: (breaks, breaks the simulation expected) by item.
-        screws: (ln eta less the prior's, its error, checks) by upkeep class, prior taken out.
-    """
-
-    label: str
-    packs: int
-    crashes: tuple[int, int, int]
-    items: dict[str, tuple[int, float]]
-    screws: dict[str, tuple[float, float, int]]
-
-    def to_json(self) -> dict[str, Any]:
-        """Plain dict: counts only."""
-        return {
-            "format": FORMAT,
-            "label": self.label,
-            "packs": self.packs,
-            "crashes": list(self.crashes),
-            "items": {k: list(v) for k, v in self.items.items()},
-            "screws": {k: list(v) for k, v in self.screws.items()},
-        }
-
-
-def counts_of(
-    label: str,
-    history: QuadHistory,
-    rates: Sequence[BreakRate],
-    joints: Sequence[JointGroup],
-    priors: Priors,
-) -> QuadCounts:
-    """Take the counts out of a journal.
-
-    Args:
-        label: how the quad shall be called.
-        history: what its journal says.
-        rates: its break rates.
-        joints: its joint groups.
-        priors: what was believed beforehand.
-    """
-    scuffs, hits, slams = history.clock.crashes
-    screws: dict[str, tuple[float, float, int]] = {}
-    for upkeep in CLASSES:
-        prior = priors.group(upkeep)
-        start = prior_posterior(prior)
-        mean0, var0 = _moments(start.ln_eta, start.weights.sum(axis=1))
-        precision, total, checks = 0.0, 0.0, 0
-        for joint in joints:
-            if joint.upkeep != upkeep or joint.count == 0:
-                continue
-            posterior, _ = learned_interval(
-                prior, group_history(history, joint, priors), joint.count, priors.due
-            )
-            mean, var = _moments(posterior.ln_eta, posterior.weights.sum(axis=1))
-            told = 1.0 / var - 1.0 / var0
-            if posterior.checks and told > 1e-3 / var0:
-                precision += told
-                total += (mean / var - mean0 / var0) - mean0 * told
-                checks += posterior.checks
-        if checks:
-            screws[upkeep] = (total / precision, 1.0 / math.sqrt(precision), checks)
-    return QuadCounts(
-        label,
-        history.packs,
-        (scuffs, hits, slams),
-        {r.item: (r.breaks, round(r.expected, 6)) for r in rates if r.expected > 0.0},
-        screws,
-    )
-
-
-def _moments(x: Any, w: Any) -> tuple[float, float]:
-    mean = float(w @ x)
-    return mean, float(w @ (x - mean) ** 2)
-
-
-def read_counts(text: str, file: str = "") -> tuple[QuadCounts, ...]:
-    """Read what another crew member exported: one quad's counts, or a list of them.
-
-    Raises:
-        JournalError: the text is not such counts, or a number cannot be.
-    """
-    try:
-        value = json.loads(text)
-        rows = value if isinstance(value, list) else [value]
-        return tuple(_one(row) for row in rows)
-    except (ValueError, KeyError, TypeError, RecursionError) as problem:
-        raise JournalError(
-            Problem(f"is no file of counts ({problem})", "make one with `crew --export`", file)
-        ) from None
-
-
-def _one(row: Any) -> QuadCounts:
-    if row["format"] != FORMAT:
-        raise ValueError(f"format {row['format']!r:.30}")
-    label, packs = str(row["label"])[:64], _whole(row["packs"])
-    scuffs, hits, slams = (_whole(n) for n in row["crashes"])
-    items = {str(k)[:80]: (_whole(n), _real(e, 0.0)) for k, (n, e) in row["items"].items()}
-    screws = {
-        k: (_real(m, -20.0), _real(s, 1e-6), _whole(n))
-        for k, (m, s, n) in row["screws"].items()
-        if k in CLASSES
-    }
-    return QuadCounts(label, packs, (scuffs, hits, slams), items, screws)
-
-
-def _whole(x: Any) -> int:
-    if isinstance(x, bool) or not isinstance(x, int) or not 0 <= x < 10**9:
-        raise ValueError(f"{x!r:.20} is no count")
-    return x
-
-
-def _real(x: Any, low: float) -> float:
-    if isinstance(x, bool) or not isinstance(x, int | float) or not low <= x < 1e9:
-        raise ValueError(f"{x!r:.20} is out of range")
-    return float(x)
+__all__ = ["CrewReport", "ItemPool", "ScrewPool", "crew"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,10 +33,12 @@ class ItemPool:
     Attributes:
         item: its name.
         labels: of the quads.
-        breaks, expected: of each.
+        breaks, expected: of each; ``expected`` with the pilots' grading taken out.
         raw: breaks over expected; None without exposure.
         pooled, low, high: the same informed by the crew, 90 %.
         newcomer: (mean, low, high) for a quad that has not crashed yet.
+        as_named: breaks expected at the severities as the pilots named them.
+        ungraded: pooled rates if the grading were left in.
     """
 
     item: str
@@ -177,6 +50,8 @@ class ItemPool:
     low: tuple[float, ...]
     high: tuple[float, ...]
     newcomer: tuple[float, float, float]
+    as_named: tuple[float, ...]
+    ungraded: tuple[float, ...]
 
     def summary(self) -> str:
         """One sentence with numbers."""
@@ -225,6 +100,7 @@ class CrewReport:
         packs, crashes: together.
         items: most broken first.
         screws: by class.
+        grading: how the pilots name severities.
     """
 
     quads: int
@@ -232,6 +108,7 @@ class CrewReport:
     crashes: int
     items: tuple[ItemPool, ...]
     screws: tuple[ScrewPool, ...]
+    grading: Grading
 
     def summary(self) -> str:
         """One sentence with numbers."""
@@ -259,6 +136,7 @@ class CrewReport:
                 {**{n: _plain(getattr(p, n)) for n in p.__slots__}, "summary": p.summary()}
                 for p in self.screws
             ],
+            "grading": self.grading.to_json(),
         }
 
 
@@ -274,24 +152,32 @@ def crew(quads: Sequence[QuadCounts]) -> CrewReport:
     """
     if not quads:
         raise JournalError(Problem("a crew needs at least one quad", "add a quad or a file of counts"))
+    grading = _grading(quads)
     names: Mapping[str, None] = dict.fromkeys(item for q in quads for item in q.items)
     items = []
+    moved = 1.0
     for item in names:
         having = [q for q in quads if item in q.items]
-        breaks, expected = (tuple(q.items[item][i] for q in having) for i in (0, 1))
-        seen = [(n, e) for n, e in zip(breaks, expected, strict=True)]
-        pool = pool_counts([n for n, _ in seen], [max(e, 1e-9 if n else 0.0) for n, e in seen])
+        breaks, named = (tuple(q.items[item][i] for q in having) for i in (0, 1))
+        expected = tuple(_graded(q, item, grading) for q in having)
+        moved = max([moved, *(max(a / b, b / a) for a, b in zip(expected, named, strict=True) if a > 0 < b)])
+        pool, plain = (
+            pool_counts(breaks, [max(e, 1e-9 if n else 0.0) for n, e in zip(breaks, exposure, strict=True)])
+            for exposure in (expected, named)
+        )
         items.append(
             ItemPool(
                 item,
                 tuple(q.label for q in having),
                 tuple(int(n) for n in breaks),
-                tuple(float(e) for e in expected),
+                expected,
                 tuple(None if math.isnan(r) else float(r) for r in pool.raw),
                 tuple(pool.mean.tolist()),
                 tuple(pool.low.tolist()),
                 tuple(pool.high.tolist()),
                 pool.newcomer,
+                tuple(float(e) for e in named),
+                tuple(plain.mean.tolist()),
             )
         )
     items.sort(key=lambda p: (-sum(p.breaks), p.item))
@@ -301,7 +187,27 @@ def crew(quads: Sequence[QuadCounts]) -> CrewReport:
         sum(sum(q.crashes) for q in quads),
         tuple(items),
         tuple(found for u in CLASSES if (found := _screws(u, quads)) is not None),
+        replace(grading, moved=moved),
     )
+
+
+def _grading(quads: Sequence[QuadCounts]) -> Grading:
+    counts: list[PilotCount] = []
+    crashes: dict[str, tuple[int, int, int]] = {}
+    for q in quads:
+        for name, pilot in q.pilots.items():
+            a, b, c = crashes.get(name, (0, 0, 0))
+            crashes[name] = (a + pilot.crashes[0], b + pilot.crashes[1], c + pilot.crashes[2])
+            counts += [PilotCount(name, q.label, item, n, e) for item, (n, e) in pilot.items.items()]
+    return fit_grading(counts, crashes)
+
+
+def _graded(quad: QuadCounts, item: str, grading: Grading) -> float:
+    """Expected breaks with every pilot's grading taken out; what no pilot is known for stays."""
+    total = quad.items[item][1]
+    for name, pilot in quad.pilots.items():
+        total += (grading.factor(name) - 1.0) * pilot.items.get(item, (0, 0.0))[1]
+    return float(max(total, 0.0))
 
 
 def _screws(upkeep: str, quads: Sequence[QuadCounts]) -> ScrewPool | None:

@@ -14,7 +14,7 @@ from datetime import datetime
 from typing import Any, Final
 
 from crashworthy.errors import JournalError, Problem
-from crashworthy.upkeep.crew import QuadCounts, read_counts
+from crashworthy.upkeep.counts import QuadCounts, read_counts
 
 __all__ = ["Given", "checked_counts", "checked_source", "counts_text"]
 
@@ -38,7 +38,7 @@ class Given:
 
     def named(self) -> QuadCounts:
         """The counts, with the source in their label."""
-        return replace(self.counts, label=f"{self.counts.label} ({self.source})")
+        return replace(self.counts.told_by(self.source), label=f"{self.counts.label} ({self.source})")
 
     def summary(self) -> str:
         """One sentence with numbers."""
@@ -109,7 +109,8 @@ def checked_counts(
             wrong(f"{name} holds more than counts: {', '.join(more)[:80]}", "ask for an export of counts")
         if not _is_name(counts.label):
             wrong(f"{name} is no name of a quad", "ask for another export")
-        odd = [item for item in counts.items if not _ITEM.fullmatch(item)]
+        items = [*counts.items, *(item for p in counts.pilots.values() for item in p.items), *counts.pilots]
+        odd = [item for item in items if not _ITEM.fullmatch(item)]
         if odd:
             wrong(f"{name} counts {odd[0][:40]!r}, which is no item", "ask for an export of counts")
         if any(_same(counts, mine) for mine in own):
@@ -127,4 +128,5 @@ def checked_counts(
 
 def _same(a: QuadCounts, b: QuadCounts) -> bool:
     """Whether both are of one quad: that much lived through, alike in every count, is no chance."""
-    return a.packs > 0 and sum(a.crashes) > 0 and replace(a, label="") == replace(b, label="")
+    alike = replace(a, label="", pilots={}) == replace(b, label="", pilots={})
+    return a.packs > 0 and sum(a.crashes) > 0 and alike

@@ -61,12 +61,14 @@ class CrashRow:
         severity: one of ``SEVERITIES``.
         obstacle: what was hit as the pilot named it, or "".
         broke: names of the parts that broke (repairs and swaps made for it included).
+        hit: the part that took it as the pilot named it, or "".
     """
 
     occurred: datetime
     severity: str
     obstacle: str = ""
     broke: tuple[str, ...] = ()
+    hit: str = ""
 
 
 @dataclass(frozen=True, slots=True)

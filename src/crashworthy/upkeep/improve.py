@@ -47,6 +47,7 @@ if TYPE_CHECKING:
     from crashworthy.build.sheet import Sheet
     from crashworthy.impact.scenario import Scenario
     from crashworthy.impact.sensitivity import Tornado
+    from crashworthy.strength.correction import Corrections
     from crashworthy.upkeep.priors import BenchPrior, Priors
 
     Floats = NDArray[np.float64]
@@ -91,6 +92,7 @@ def improve(
     changes: Sequence[Change] | None = None,
     scenario: Scenario | None = None,
     priors: Priors | None = None,
+    strengths: Corrections | None = None,
     sensitivity: bool = True,
     dt: float = 1e-5,
     map_chunks: Runner | None = None,
@@ -113,6 +115,7 @@ def improve(
         changes: what to try; ``changes.candidates(sheet)`` by default.
         scenario: what is hit; the assumed everyday mix by default.
         priors: bench minutes and prices; the packaged assumptions by default.
+        strengths: factors on the tabled strengths by kind of part, the same for every change.
         sensitivity: move the uncertain parameters too, to say when the order flips; about doubles the work.
         dt: time step, s.
         map_chunks: where the work is run; one after the other by default.
@@ -136,9 +139,12 @@ def improve(
         raise ScenarioError(Problem(f"a list of the first {top}", "ask for 1 or more", field="top"))
     priors = priors or load_priors()
     base = assemble(sheet, folder)
-    start = case_of(base, scenario, dt=dt)
+    start = case_of(base, scenario, dt=dt, strengths=strengths)
     trials, left = _trials(
-        base, folder, start, [*own, *(candidates(sheet, priors) if changes is None else changes)]
+        base,
+        folder,
+        start,
+        [*own, *(candidates(sheet, priors) if changes is None else changes)],
     )
     crasher = Crasher(
         seed, map_chunks, progress, cancelled, _expected(len(trials), n, top, sensitivity=sensitivity)
@@ -209,7 +215,7 @@ def _trials(
     for change in changes:
         try:
             quad, altered = matched(base, assemble(change.apply(base.sheet), folder))
-            case = case_of(quad, start.scenario, dt=start.dt)
+            case = case_of(quad, start.scenario, dt=start.dt, strengths=start.strengths)
         except CrashworthyError as error:
             left.append(LeftOut(change.label, f"cannot be built: {error.problems[0].what}"))
             continue

@@ -20,10 +20,13 @@ if TYPE_CHECKING:
 
     from crashworthy.upkeep.history import QuadHistory
 
-__all__ = ["ENOUGH", "WORTH", "FittedMix", "fitted_mix"]
+__all__ = ["ENOUGH", "JOURNAL", "WORTH", "FittedMix", "fitted_mix", "meant"]
 
 WORTH: Final = 20.0
 """Crashes that the prior mix is worth (assumption)."""
+
+JOURNAL: Final = "journal"
+"""Name of the scenario that follows the journal."""
 
 ENOUGH: Final = 5
 """Crashes that must name an obstacle before the mix is touched (assumption)."""
@@ -38,6 +41,9 @@ _WORDS: Final[dict[str, tuple[tuple[str, str], ...]]] = {
     "ground": (("ground", "grass"), ("ground", "soil")),
     "field": (("ground", "grass"), ("ground", "soil")),
     "tree": (("pole", "wood"), ("branch", "wood")),
+    "birch": (("pole", "wood"), ("branch", "wood")),
+    "oak": (("pole", "wood"), ("branch", "wood")),
+    "pine": (("pole", "wood"), ("branch", "wood")),
     "trunk": (("pole", "wood"),),
     "branch": (("branch", "wood"),),
     "bush": (("branch", "wood"),),
@@ -82,12 +88,14 @@ class FittedMix:
         counts: crashes by name of obstacle, shared where a word names several.
         known: crashes that name an obstacle of the scenario.
         unknown: words of the others, most frequent first.
+        moved: share of the crashes that the journal moved to another obstacle, half the sum of |new - old|.
     """
 
     scenario: Scenario
     counts: dict[str, float]
     known: int
     unknown: tuple[str, ...]
+    moved: float = 0.0
 
     @property
     def fitted(self) -> bool:
@@ -100,7 +108,10 @@ class FittedMix:
             return f"{self.known} crashes name what was hit; from {ENOUGH} on the mix follows the journal."
         top = sorted(self.counts, key=lambda k: -self.counts[k])[:3]
         listed = ", ".join(f"{name} {self.counts[name]:.0f}" for name in top)
-        return f"{self.known} crashes name what was hit: {listed}; the assumed mix counts as {WORTH:g} more."
+        return (
+            f"{self.known} crashes name what was hit: {listed}; the assumed mix counts as {WORTH:g} more, "
+            f"and {100 * self.moved:.0f} of 100 crashes moved to another obstacle."
+        )
 
     def to_json(self) -> dict[str, Any]:
         """Plain data."""
@@ -110,11 +121,12 @@ class FittedMix:
             "known": self.known,
             "counts": dict(self.counts),
             "unknown": list(self.unknown),
+            "moved": self.moved,
             "scenario": self.scenario.to_json(),
         }
 
 
-def _meant(words: str, scenario: Scenario) -> list[int]:
+def meant(words: str, scenario: Scenario) -> list[int]:
     """Obstacles of the scenario that the words name: by name, else by the first word that is known."""
     text = words.casefold().strip()
     exact = [i for i, o in enumerate(scenario.obstacles) if o.name.casefold() == text]
@@ -154,13 +166,13 @@ def fitted_mix(history: QuadHistory | Iterable[QuadHistory], scenario: Scenario)
         for crash in one.crashes:
             if not crash.obstacle.strip():
                 continue
-            meant = [i for i in _meant(crash.obstacle, scenario) if shares[i] > 0.0]
-            if not meant:
+            named = [i for i in meant(crash.obstacle, scenario) if shares[i] > 0.0]
+            if not named:
                 unknown[crash.obstacle] = unknown.get(crash.obstacle, 0) + 1
                 continue
             known += 1
-            total = sum(shares[i] for i in meant)
-            for i in meant:
+            total = sum(shares[i] for i in named)
+            for i in named:
                 counts[scenario.obstacles[i].name] += shares[i] / total
     words = tuple(sorted(unknown, key=lambda w: (-unknown[w], w)))
     if known < ENOUGH:
@@ -170,4 +182,5 @@ def fitted_mix(history: QuadHistory | Iterable[QuadHistory], scenario: Scenario)
         for o, s in zip(scenario.obstacles, shares, strict=True)
     ]
     mixed = tuple(replace(o, weight=w) for o, w in zip(scenario.obstacles, weights, strict=True))
-    return FittedMix(replace(scenario, obstacles=mixed, name="journal"), counts, known, words)
+    moved = 0.5 * sum(abs(w - s) for w, s in zip(weights, shares, strict=True))
+    return FittedMix(replace(scenario, obstacles=mixed, name=JOURNAL), counts, known, words, moved)

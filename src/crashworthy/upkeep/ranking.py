@@ -122,6 +122,7 @@ class Ranking:
         flips: bench minutes or coins of one kind at which another change becomes first.
         tornado: how break numbers and the order move with the uncertain parameters; None when not asked for.
         scenario: as plain data.
+        strengths: whose strengths were taken, in words.
     """
 
     quad: str
@@ -138,6 +139,7 @@ class Ranking:
     flips: tuple[str, ...]
     tornado: Tornado | None
     scenario: dict[str, Any]
+    strengths: str = "strengths: as tabled"
 
     def summary(self) -> str:
         """One sentence: what is worth doing first."""

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
 
 from crashworthy.upkeep.wear import age_replacement, p_wearing_out, stiffness
@@ -17,6 +18,7 @@ from crashworthy.upkeep.words import in_100
 
 if TYPE_CHECKING:
     from crashworthy.build.quad import Part
+    from crashworthy.upkeep.accumulate import Accumulated
     from crashworthy.upkeep.breakage import BreakRate
     from crashworthy.upkeep.history import QuadHistory
     from crashworthy.upkeep.lives import Life, Lives
@@ -50,6 +52,7 @@ class PartWear:
         p_day: chance that it breaks in 20 crashes, or None without a crash test.
         keep_cost: bench minutes to expect of keeping it over 100 crashes, or None.
         replace_cost: minutes of replacing it now, its price counted in.
+        worn: what its own crashes and taps say together, or None without a crash test.
     """
 
     name: str
@@ -63,6 +66,7 @@ class PartWear:
     p_day: float | None
     keep_cost: float | None
     replace_cost: float
+    worn: Accumulated | None = None
 
     def summary(self) -> str:
         """One sentence with numbers."""
@@ -85,6 +89,7 @@ class PartWear:
             "p_day": self.p_day,
             "keep_cost": self.keep_cost,
             "replace_cost": self.replace_cost,
+            "worn": None if self.worn is None else self.worn.to_json(),
             "summary": self.summary(),
         }
 
@@ -191,6 +196,7 @@ def wear_report(
     per_crash: Mapping[str, Mapping[str, tuple[float, float, float]]],
     priors: Priors,
     wear: WearPriors,
+    worn: Mapping[str, Accumulated] = MappingProxyType({}),
 ) -> WearReport:
     """Judge every part that wears.
 
@@ -206,6 +212,8 @@ def wear_report(
             empty without a crash test.
         priors: prices.
         wear: beliefs about wear.
+        worn: damage, strength left and stiffness by part, from its own crashes and taps; takes the place of
+            the sum over severities and of the two-test rule where it is there.
     """
     mix = _mix(history)
     rate_of = {name: r for r in rates for name in r.parts}
@@ -229,13 +237,16 @@ def wear_report(
             if t.part == part.name and (life.since is None or t.occurred >= life.since)
         ]
         rang = stiffness(taps, wear["tap.error"], wear["tap.limit"], wear["tap.step"])
-        if rang is not None:
+        sums = worn.get(part.name)
+        if sums is not None:
+            _by_worn(judge, sums, rang, wear)
+        elif rang is not None:
             _by_tap(judge, rang, wear)
         tired = wear.packs(part.kind)
         if life.lived.packs >= tired:
             judge.say("watch", f"{life.lived.packs} packs, past {tired:.0f}")
         damage = _damage(life, per_crash, part.name, part.kind)
-        if damage is not None:
+        if damage is not None and sums is None:
             _by_damage(judge, damage, wear)
         price = priors.kit.price.get(part.kind, 0.0) * wear["cost.coin"]
         planned, failed = wear["cost.planned"] + price, wear["cost.failed"] + price
@@ -248,14 +259,14 @@ def wear_report(
         rate = rate_of.get(part.name)
         if rate is not None:
             own = rate.hazards[rate.parts.index(part.name)]
-            per = rate.ratio * float(own @ mix)
+            per = rate.ratio * float(own @ mix) * (1.0 if sums is None else sums.weaker)
             p_day, keep = -math.expm1(-_ODDS_CRASHES * per), 100.0 * per * failed
         if not judge.why:
-            judge.say("keep", _calm(rang is not None, damage, p_day))
+            judge.say("keep", _calm(rang is not None, damage if sums is None else sums.damage, p_day))
         found.append(
             PartWear(
                 part.name, part.label, part.kind, life, VERDICTS[judge.level], tuple(judge.why), damage, rang,
-                p_day, keep, planned,
+                p_day, keep, planned, sums,
             )
         )  # fmt: skip
     found += _batteries(history, priors, wear)
@@ -287,6 +298,33 @@ def _by_tap(judge: _Judge, rang: Stiffness, wear: WearPriors) -> None:
         judge.say("retire", f"{rang.summary()}; tighten its root and tap again before you blame it")
     elif rang.p_below > 0.1 * wear["tap.sure"]:
         judge.say("watch", f"{rang.summary()}: tap again after the next hard day")
+
+
+def _by_worn(judge: _Judge, sums: Accumulated, rang: Stiffness | None, wear: WearPriors) -> None:
+    """Strength and stiffness left, from damage and taps in one posterior; a step or a misfit is a crack."""
+    sure, (left, low, high) = wear["tap.sure"], (100 * x for x in sums.left)
+    text = (
+        f"strength left {left:.0f} % ({low:.0f}-{high:.0f}), {in_100(sums.p_below)} in 100 below "
+        f"{100 * sums.limit:.0f} %"
+    )
+    if sums.p_below > sure:
+        judge.say("retire", text)
+    elif sums.p_below > 0.5 * sure:
+        judge.say("watch", f"{text}: tap and look closely")
+    if rang is None or sums.p_soft is None or sums.stiffness is None:
+        return
+    if rang.cracked:
+        judge.say("retire", f"{rang.summary()}, and dropped at once: look for a crack or a loose root")
+    elif sums.misfit is not None and sums.misfit < -wear["tap.step"]:
+        judge.say(
+            "retire", f"{rang.summary()}, more than its damage explains: look for a crack or a loose root"
+        )
+    if sums.p_soft > 0.5 * sure:
+        k, a, b = (100 * x for x in sums.stiffness)
+        judge.say(
+            "retire" if sums.p_soft > sure else "watch",
+            f"stiffness left {k:.0f} % ({a:.0f}-{b:.0f}) by taps and damage; tighten its root and tap again",
+        )
 
 
 def _by_damage(judge: _Judge, damage: tuple[float, float, float], wear: WearPriors) -> None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-__all__ = ["in_100", "packs_word"]
+import math
+
+__all__ = ["in_100", "packs_word", "short"]
 
 
 def in_100(probability: float) -> str:
@@ -18,3 +20,12 @@ def packs_word(packs: float) -> str:
     """A number of packs: "1 pack", "2.5 packs"."""
     number = f"{packs:.1f}".removesuffix(".0")
     return f"{number} pack" if number == "1" else f"{number} packs"
+
+
+def short(x: float, digits: int = 3) -> str:
+    """A number to some digits, never with an exponent: "61.1", "2010", "0.045"."""
+    if x == 0.0:
+        return "0"
+    decimals = max(0, digits - 1 - math.floor(math.log10(abs(x))))
+    rounded = float(f"{x:.{digits}g}")
+    return f"{rounded:.{decimals}f}"

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from crashworthy.errors import NotFoundError, Problem
-from crashworthy.workshop.crashes import CrashBench
+from crashworthy.workshop.learning import MINE, LearnBench
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -14,13 +14,14 @@ if TYPE_CHECKING:
     from crashworthy.impact.differences import Comparison
     from crashworthy.impact.scenario import Scenario
     from crashworthy.jobs.runner import JobStatus, Reporter
+    from crashworthy.strength.correction import Corrections
     from crashworthy.upkeep.changes import Change
     from crashworthy.upkeep.ranking import Ranking
 
 __all__ = ["ChangeBench"]
 
 
-class ChangeBench(CrashBench):
+class ChangeBench(LearnBench):
     """Comparisons and rankings; their crashes are kept like those of campaigns."""
 
     def compare_quads(
@@ -32,11 +33,15 @@ class ChangeBench(CrashBench):
         scenario: Scenario | None = None,
         *,
         width: float | None = None,
+        strengths: str = MINE,
         workers: int | None = None,
         progress: Callable[[int, int], None] | None = None,
         cancelled: Callable[[], bool] | None = None,
     ) -> Comparison:
         """Crash two builds with the same crashes; each a sheet file or a quad of the fleet.
+
+        ``strengths`` is one of ``learning.STRENGTHS``: what the journal of ``a``, or else of ``b``, taught is
+        taken for both.
 
         Raises:
             NotFoundError: neither such a file nor such a quad.
@@ -44,19 +49,31 @@ class ChangeBench(CrashBench):
             ScenarioError: a number is out of range.
             CampaignCancelled: ``cancelled`` said so.
         """
+        from dataclasses import replace
+
         from crashworthy.impact.compare import compare
 
-        return compare(
+        corrections, words = self._believed(a if a in self.names() else b, strengths)
+        found = compare(
             self.find(a),
             self.find(b),
             n,
             seed,
             scenario,
             width=width,
+            strengths=corrections,
             map_chunks=self.runner(workers),
             progress=progress,
             cancelled=cancelled,
         )
+        return replace(found, strengths=words)
+
+    def _believed(self, quad: str, strengths: str) -> tuple[Corrections, str]:
+        """Corrections of a quad, and in words whose strengths they are; none for a sheet file."""
+        if quad not in self.names():
+            return {}, "strengths: as tabled"
+        corrections = self.corrections(quad, strengths)
+        return corrections, self.learned(quad).head if corrections else "strengths: as tabled"
 
     def improvements(
         self,
@@ -68,6 +85,7 @@ class ChangeBench(CrashBench):
         top: int = 10,
         by: str = "minutes",
         own: str | None = None,
+        strengths: str = MINE,
         sensitivity: bool = True,
         workers: int | None = None,
         progress: Callable[[int, int], None] | None = None,
@@ -83,6 +101,7 @@ class ChangeBench(CrashBench):
             top: how many to rank with full care.
             by: what to rank by, one of ``ranking.BY``.
             own: a second sheet or quad, ranked beside the single changes.
+            strengths: one of ``learning.STRENGTHS``.
             sensitivity: move the uncertain parameters too.
             workers: threads; one for each core by default.
             progress: called with (done, total).
@@ -94,12 +113,15 @@ class ChangeBench(CrashBench):
             ScenarioError: a number is out of range.
             CampaignCancelled: ``cancelled`` said so.
         """
+        from dataclasses import replace
+
         from crashworthy.upkeep.changes import own_change
         from crashworthy.upkeep.improve import improve
 
+        corrections, words = self._believed(quad, strengths)
         base = self.find(quad)
         mine = () if own is None else (own_change(f"{self.find(own).name} as a whole", self.find(own).sheet),)
-        return improve(
+        found = improve(
             base.sheet,
             self._drawings_of(quad),
             n,
@@ -109,11 +131,13 @@ class ChangeBench(CrashBench):
             own=mine,
             scenario=scenario,
             priors=self.priors(),
+            strengths=corrections,
             sensitivity=sensitivity,
             map_chunks=self.runner(workers),
             progress=progress,
             cancelled=cancelled,
         )
+        return replace(found, strengths=words)
 
     def _drawings_of(self, quad: str) -> Path:
         return Path(quad).parent if quad.endswith(".toml") else self.folder.root / "sheets"

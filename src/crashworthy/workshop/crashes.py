@@ -135,16 +135,25 @@ class CrashBench(FleetBench):
         batch = self.crash(quad, n, seed, scenario, workers=workers, progress=progress, cancelled=cancelled)
         from crashworthy.impact.batch import ARRAYS
 
+        edges = None if scenario is None else self.severity_edges(slug, scenario)
         key = self.store.save_campaign(
             slug,
             digest=quad.digest,
             seed=seed,
             n=n,
             scenario=batch.scenario,
-            summary=batch.summarise().to_json(),
+            summary=batch.summarise(edges).to_json(),
             arrays={name: getattr(batch, name) for name in ARRAYS},
         )
         return self.campaign(key)
+
+    def severity_edges(self, slug: str, scenario: Scenario) -> tuple[float, float] | None:  # noqa: ARG002 - see LearnBench
+        """Accelerations, g, that part scuff, hit and slam under a scenario; its own thirds when None."""
+        return None
+
+    def believed_batch(self, campaign: Campaign) -> CrashBatch:
+        """``kept_batch`` with the strengths that are believed now: as tabled where nothing was learned."""
+        return self.kept_batch(campaign)
 
     def start_crash_test(self, slug: str, n: int, seed: int, scenario_text: str = "") -> JobStatus:
         """The same in the background; the job's result is the ``Campaign``.
@@ -203,6 +212,37 @@ class CrashBench(FleetBench):
         """The newest campaign of a quad, or None."""
         return next(iter(self.campaigns(slug)), None)
 
+    def kept_batch(self, campaign: Campaign) -> CrashBatch:
+        """The crashes of a kept campaign of a build as it is now.
+
+        Raises:
+            NotFoundError: there is no such campaign.
+            SheetError: the sheet has a problem.
+        """
+        from crashworthy.impact.batch import CrashBatch, complete
+        from crashworthy.impact.limbs import limb_parts
+        from crashworthy.strength.capacity import arm_root_moments, arm_root_torque, capacities
+
+        quad = self.quad(campaign.slug)
+        arrays = self.store.load_campaign(campaign.key).arrays
+        return CrashBatch(
+            quad=campaign.slug,
+            quad_digest=campaign.digest,
+            scenario=campaign.scenario,
+            n=campaign.n,
+            seed=campaign.seed,
+            dt=0.0,  # not kept with a campaign, and no load depends on it any more
+            digest=campaign.key,
+            parts=tuple((p.name, p.label, p.kind) for p in quad.parts),
+            arm_parts=tuple(a.part for a in quad.arms),
+            arm_capacity=tuple(arm_root_moments(a) for a in quad.arms),
+            arm_torque=tuple(arm_root_torque(a) for a in quad.arms),
+            limb_parts=limb_parts(quad),
+            capacities=capacities(quad),
+            obstacles=tuple((o["name"], o["kind"], o["surface"]) for o in campaign.scenario["obstacles"]),
+            **complete(dict(arrays), len(quad.arms)),
+        )
+
     def part_loads(self, slug: str, part: str) -> tuple[PartLoads, ...]:
         """Loads on one part in the newest campaign of this very build, one entry for each mode.
 
@@ -211,34 +251,14 @@ class CrashBench(FleetBench):
             SheetError: the sheet has a problem.
         """
         from crashworthy.errors import NotFoundError, Problem
-        from crashworthy.impact.batch import CrashBatch, complete
         from crashworthy.impact.damage import mode_load
-        from crashworthy.impact.limbs import limb_parts
-        from crashworthy.strength.capacity import arm_root_moments, arm_root_torque, capacities
 
         quad = self.quad(slug)
         index = quad.index(part)
         known = self.latest_campaign(slug)
         if known is None or known.stale:
             raise NotFoundError(Problem(f"{quad.name} as it is now has not been crashed", "run a crash test"))
-        arrays = self.store.load_campaign(known.key).arrays
-        batch = CrashBatch(
-            quad=slug,
-            quad_digest=known.digest,
-            scenario=known.scenario,
-            n=known.n,
-            seed=known.seed,
-            dt=0.0,  # not kept with a campaign, and no load depends on it any more
-            digest=known.key,
-            parts=tuple((p.name, p.label, p.kind) for p in quad.parts),
-            arm_parts=tuple(a.part for a in quad.arms),
-            arm_capacity=tuple(arm_root_moments(a) for a in quad.arms),
-            arm_torque=tuple(arm_root_torque(a) for a in quad.arms),
-            limb_parts=limb_parts(quad),
-            capacities=capacities(quad),
-            obstacles=tuple((o["name"], o["kind"], o["surface"]) for o in known.scenario["obstacles"]),
-            **complete(dict(arrays), len(quad.arms)),
-        )
+        batch = self.believed_batch(known)
         return tuple(
             PartLoads(c.mode, c.unit, mode_load(batch, c), c.median, c.beta, c.source, c.access)
             for c in batch.capacities

@@ -8,7 +8,7 @@ from crashworthy.errors import CrashworthyError
 from crashworthy.workshop.fleet import FleetBench
 
 if TYPE_CHECKING:
-    from crashworthy.upkeep.crew import QuadCounts
+    from crashworthy.upkeep.counts import QuadCounts
     from crashworthy.upkeep.giving import Given
 
 __all__ = ["GivenBench"]
@@ -19,7 +19,7 @@ class GivenBench(FleetBench):
 
     def given(self) -> tuple[Given, ...]:
         """What others gave, by source and label."""
-        from crashworthy.upkeep.crew import read_counts
+        from crashworthy.upkeep.counts import read_counts
         from crashworthy.upkeep.giving import Given
 
         return tuple(Given(r.source, r.taken, *read_counts(r.counts)) for r in self.store.given())

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from crashworthy.workshop.crashes import CrashBench
-from crashworthy.workshop.journal import JournalBench
+from crashworthy.workshop.learning import LearnBench
 
 if TYPE_CHECKING:
     from crashworthy.upkeep.breakage import BreakRate
@@ -14,7 +13,7 @@ if TYPE_CHECKING:
 __all__ = ["KitBench"]
 
 
-class KitBench(CrashBench, JournalBench):
+class KitBench(LearnBench):
     """Predictions and facts joined: break rates, and the kit that follows from them."""
 
     def break_rates(self, slug: str) -> tuple[BreakRate, ...]:

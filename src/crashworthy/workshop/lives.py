@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from crashworthy.workshop.crashes import CrashBench
 from crashworthy.workshop.given import GivenBench
-from crashworthy.workshop.journal import JournalBench
+from crashworthy.workshop.learning import LearnBench
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -16,9 +15,11 @@ if TYPE_CHECKING:
     from crashworthy.build.quad import Quad
     from crashworthy.strength.flight import Budget
     from crashworthy.strength.torque import TorqueCard
+    from crashworthy.upkeep.accumulate import Accumulated
     from crashworthy.upkeep.breakage import BreakRate
-    from crashworthy.upkeep.crash_loads import CrashLoads, Look
-    from crashworthy.upkeep.crew import CrewReport, QuadCounts
+    from crashworthy.upkeep.counts import QuadCounts
+    from crashworthy.upkeep.crash_loads import Look
+    from crashworthy.upkeep.crew import CrewReport
     from crashworthy.upkeep.events import Event
     from crashworthy.upkeep.growth import Growth
     from crashworthy.upkeep.lives import Lives
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
 __all__ = ["LifeBench"]
 
 
-class LifeBench(CrashBench, JournalBench, GivenBench):
+class LifeBench(LearnBench, GivenBench):
     """What follows for the bench from build, crash tests and journal."""
 
     def torque_card(self, sheet_or_slug: str, depths: Mapping[str, float] | None = None) -> TorqueCard:
@@ -146,15 +147,27 @@ class LifeBench(CrashBench, JournalBench, GivenBench):
         builds = [float(sum(b.at.crashes)) for b in history.builds]
         return growth(breaks, float(len(history.crashes)), builds)
 
-    def counts(self, slug: str) -> QuadCounts:
+    def crash_devices(self, slug: str) -> tuple[str, ...]:
+        """On which device each crash of a quad's history was entered, in its order: whose grading it is."""
+        from crashworthy.upkeep.payloads import Crash
+        from crashworthy.upkeep.state import active_events
+
+        events = active_events(self.store.events(slug), slug)
+        return tuple(e.device for e in events if isinstance(e.payload, Crash))
+
+    def counts(self, slug: str, *, nameless: bool = False) -> QuadCounts:
         """What a quad gives to its crew: counts alone.
+
+        Args:
+            slug: of the quad.
+            nameless: call the pilots "pilot 1", "pilot 2" and not by the mark of their device.
 
         Raises:
             NotFoundError: no quad has that slug.
             SheetError: its sheet has a problem.
         """
         from crashworthy.upkeep.breakage import break_rates
-        from crashworthy.upkeep.crew import counts_of
+        from crashworthy.upkeep.counts import counts_of
         from crashworthy.upkeep.spares import spare_items
 
         quad, history, priors = self.quad(slug), self.history(slug), self.priors()
@@ -163,7 +176,12 @@ class LifeBench(CrashBench, JournalBench, GivenBench):
         if known is not None:
             items = {s.item: s.parts for s in spare_items(quad.parts)}
             rates = break_rates(history, known.summary["hazards"], priors, items)
-        return counts_of(quad.name, history, rates, quad.joints, priors)
+        pilots = self.crash_devices(slug)
+        if nameless:
+            every = dict.fromkeys(d for s in self.names() for d in self.crash_devices(s))
+            numbers = {device: f"pilot {n}" for n, device in enumerate(every, start=1)}
+            pilots = tuple(numbers[device] for device in pilots)
+        return counts_of(quad.name, history, rates, quad.joints, priors, pilots)
 
     def crew(self, others: Iterable[QuadCounts] = ()) -> CrewReport:
         """What this fleet knows together with the counts that others gave.
@@ -180,31 +198,6 @@ class LifeBench(CrashBench, JournalBench, GivenBench):
 
         kept = (given.named() for given in self.given())
         return crew([*self.own_counts(), *kept, *others])
-
-    def crash_loads(self, slug: str) -> CrashLoads | None:
-        """Loads of the newest crash test of this very build, or None when there is none.
-
-        Raises:
-            NotFoundError: no quad has that slug.
-            SheetError: its sheet has a problem.
-        """
-        from crashworthy.impact.limbs import limb_parts
-        from crashworthy.strength.capacity import capacities
-        from crashworthy.upkeep.crash_loads import CrashLoads, pairs
-
-        quad = self.quad(slug)
-        known = self.latest_campaign(slug)
-        if known is None or known.stale:
-            return None
-        return CrashLoads(
-            names=tuple(p.name for p in quad.parts),
-            labels=tuple(p.label for p in quad.parts),
-            arm_parts=tuple(a.part for a in quad.arms),
-            capacities=capacities(quad),
-            arrays=self.store.load_campaign(known.key).arrays,
-            obstacles=pairs(known.scenario["obstacles"]),
-            limb_parts=limb_parts(quad),
-        )
 
     def look_first(self, slug: str, severity: str = "", obstacle: str = "") -> tuple[Look, ...]:
         """Where to look after such a crash, from the newest crash test of this very build; empty without one.
@@ -243,6 +236,38 @@ class LifeBench(CrashBench, JournalBench, GivenBench):
             parts[slug] = tuple(p.name for p in quad.parts if p.kind not in ("screw", "loose"))
         return part_lives({slug: self.history(slug) for slug in self.names()}, parts)
 
+    def worn(self, slug: str) -> Mapping[str, Accumulated]:
+        """What the crashes and taps of each arm, plate, motor and standoff have added up to, by name.
+
+        Returns:
+            Empty when this very build was never crash-tested.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+            SheetError: its sheet has a problem.
+        """
+        from crashworthy.impact.scenario_file import from_plain
+        from crashworthy.upkeep.alike import Matcher
+        from crashworthy.upkeep.worn import worn_parts
+
+        quad, known = self.quad(slug), self.reference_campaign(slug)
+        if known is None:
+            return {}
+
+        def make() -> Mapping[str, Accumulated]:
+            loads = self._campaign_loads(slug, known, None)
+            return worn_parts(
+                loads,
+                [p.kind for p in quad.parts],
+                self.history(slug),
+                {name: life for (s, name), life in self.lives().now.items() if s == slug},
+                Matcher(loads, from_plain(known.scenario)),
+                self.shifts(slug),
+                self.wear_priors(),
+            )
+
+        return self._once(f"worn {hash(repr(self.wear_priors()))}", slug, make)
+
     def wear(self, slug: str) -> WearReport:
         """Keep, watch or retire: every part of a quad that wears.
 
@@ -264,10 +289,13 @@ class LifeBench(CrashBench, JournalBench, GivenBench):
         rates: tuple[BreakRate, ...] = ()
         if known is not None:
             items = {s.item: s.parts for s in spare_items(quad.parts)}
-            rates = break_rates(history, known.summary["hazards"], priors, items)
+            rates = break_rates(history, self.hazards(slug), priors, items)
         lives = self.lives()
+        worn = self.worn(slug)
         kinds = {(s, p.name): p.kind for s in {q for q, _ in lives.now} for p in self.quad(s).parts}
-        return wear_report(quad.name, slug, quad.parts, history, lives, kinds, rates, per_crash, priors, wear)
+        return wear_report(
+            quad.name, slug, quad.parts, history, lives, kinds, rates, per_crash, priors, wear, worn
+        )
 
     def keep_photo(self, slug: str, path: Path, part: str = "", text: str = "") -> Event:
         """Keep a picture in the data folder and enter it in the journal.

@@ -152,8 +152,23 @@ def campaign(request: Request, slug: str) -> JSONResponse:
     found = workshop(request).latest_campaign(slug)
     if found is None:
         return JSONResponse(None)
+    summary = workshop(request).corrected_summary(found)
     body = {"n": found.n, "seed": found.seed, "stale": found.stale, "created": found.created.isoformat()}
-    return JSONResponse({**body, "summary": found.summary, "sentence": found.sentence})
+    return JSONResponse({**body, "summary": summary, "sentence": summary["summary"]})
+
+
+@router.get("/quads/{slug}/learned")
+def learned(request: Request, slug: str) -> JSONResponse:
+    """What the journal's crashes teach: strengths and the mix of crashes; the mix needs a crash test."""
+    shop = workshop(request)
+    mine = shop.mine(slug).to_json() if shop.reference_campaign(slug) else None
+    return JSONResponse({"strengths": shop.learned(slug).to_json(), "scenario": mine})
+
+
+@router.get("/quads/{slug}/lives")
+def lives(request: Request, slug: str) -> JSONResponse:
+    """What is worn, and what is left of it."""
+    return JSONResponse(workshop(request).wear(slug).to_json())
 
 
 @router.get("/quads/{slug}/placement")

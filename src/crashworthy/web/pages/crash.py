@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
@@ -13,15 +14,19 @@ from starlette.concurrency import run_in_threadpool
 from crashworthy.errors import CrashworthyError, NotFoundError, Problem, ScenarioError
 from crashworthy.impact.scenario import ASSUMPTIONS, Scenario
 from crashworthy.pictures import loads, plots
+from crashworthy.upkeep.mix import JOURNAL
+from crashworthy.upkeep.strengths import IDENTIFIABLE
+from crashworthy.web.pages.arrows import mix_arrows, strength_arrows
 from crashworthy.web.problems import status_of
 from crashworthy.web.views import page, svg, workshop
 from crashworthy.web.words import few, number, percent, upfirst
+from crashworthy.workshop.learning import MINE, STRENGTHS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from crashworthy.jobs.runner import JobStatus
-    from crashworthy.workshop import Campaign, PartLoads
+    from crashworthy.workshop import PartLoads
 
 router = APIRouter(include_in_schema=False)
 
@@ -133,7 +138,8 @@ def asked(form: Mapping[str, str]) -> tuple[int, int, str]:
         "speed": {k: given[f"speed.{k}"] for k in ("median", "sd_ln", "low", "high")},
         "attitude": {k: given[f"attitude.{k}"] / 100 for k in ("nose", "tumble", "flat")},
     }
-    return n, seed, tomli_w.dumps({"name": "edited mix", **sections, "obstacles": mix})
+    name = JOURNAL if form.get("mix") == MINE else "edited mix"
+    return n, seed, tomli_w.dumps({"name": name, **sections, "obstacles": mix})
 
 
 def fields_of(scenario: Mapping[str, Any] | None) -> dict[str, str]:
@@ -147,16 +153,29 @@ def fields_of(scenario: Mapping[str, Any] | None) -> dict[str, str]:
     return filled
 
 
-def _sentence(campaign: Campaign | None) -> str:
-    if campaign is None:
+def _sentence(summary: Mapping[str, Any] | None) -> str:
+    if summary is None:
         return "Not crashed yet: run a campaign and see what gets hit first and what breaks."
-    return campaign.sentence
+    return str(summary["summary"])
 
 
 @router.get("/quads/{slug}/crash")
-def crash(request: Request, slug: str, job: str = "") -> Response:
-    """The latest campaign, the form for the next, and the one that runs now."""
-    return _show(request, slug, job=job)
+def crash(request: Request, slug: str, job: str = "", strengths: str = "", mix: str = "") -> Response:
+    """The latest campaign, the form for the next, and the one that runs now.
+
+    ``strengths`` chooses mine or tabled, ``mix`` fills the form with the assumed mix or with mine.
+    """
+    return _show(request, slug, job=job, strengths=strengths, mix=mix)
+
+
+@router.get("/quads/{slug}/crash/mine.toml")
+def mine_file(request: Request, slug: str) -> Response:
+    """The mix that the journal tells, as a scenario file to edit."""
+    return Response(
+        workshop(request).mine(slug).toml(),
+        media_type="application/toml",
+        headers={"Content-Disposition": f'attachment; filename="{slug}-mine.toml"'},
+    )
 
 
 def _job(request: Request, key: str) -> JobStatus | None:
@@ -173,14 +192,24 @@ def _show(
     slug: str,
     *,
     job: str = "",
+    strengths: str = "",
+    mix: str = "",
     typed: Mapping[str, str] | None = None,
     problems: Sequence[Problem] = (),
     status: int = 200,
 ) -> Response:
-    workshop(request).require(slug)
-    campaign = workshop(request).latest_campaign(slug)
-    summary = campaign.summary if campaign else None
+    shop = workshop(request)
+    shop.require(slug)
+    campaign = shop.latest_campaign(slug)
+    strengths = strengths if strengths in STRENGTHS else MINE
+    summary = shop.corrected_summary(campaign, strengths) if campaign else None
+    learned = mine = None
+    with suppress(CrashworthyError):  # a sheet that cannot be read now teaches nothing; its page says why
+        if campaign and not campaign.stale:
+            learned, mine = shop.learned(slug), shop.mine(slug) if shop.reference_campaign(slug) else None
     fields = fields_of(campaign.scenario if campaign else None)
+    if mix:
+        fields = fields_of(mine.scenario.to_json() if mix == MINE and mine else None)
     fields |= {
         "n": str(campaign.n if campaign else DEFAULT_N),
         "seed": str(campaign.seed if campaign else DEFAULT_SEED),
@@ -190,11 +219,17 @@ def _show(
         "crash.html",
         slug=slug,
         status=status,
-        sentence=_sentence(campaign),
+        sentence=_sentence(summary),
         campaign=campaign,
         summary=summary,
         job=_job(request, job),
         fields=fields | dict(typed or {}),
+        filled=mix or (MINE if campaign and campaign.scenario.get("name") == JOURNAL else ""),
+        learned=learned,
+        mine=mine,
+        identifiable=IDENTIFIABLE,
+        moved=svg(strength_arrows(learned)) if learned and learned.kinds else "",
+        shares=svg(mix_arrows(mine)) if mine and mine.fitted else "",
         obstacles=Scenario.default().obstacles,
         problems=problems,
         assumptions=ASSUMPTIONS,
@@ -217,7 +252,7 @@ def part(request: Request, slug: str, part: str) -> Response:
     shop = workshop(request)
     modes = shop.part_loads(slug, part)
     campaign = shop.latest_campaign(slug)
-    known = {p["name"]: p for p in campaign.summary["parts"]} if campaign else {}
+    known = {p["name"]: p for p in shop.corrected_summary(campaign)["parts"]} if campaign else {}
     if part not in known:
         label = shop.quad(slug).part(part).label
         raise NotFoundError(

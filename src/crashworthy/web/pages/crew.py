@@ -12,14 +12,16 @@ from starlette.concurrency import run_in_threadpool
 
 from crashworthy.errors import CrashworthyError, JournalError, Problem
 from crashworthy.pictures import plots
-from crashworthy.upkeep.crew import read_counts
+from crashworthy.pictures.arrows import Arrow, arrows
+from crashworthy.upkeep.counts import read_counts
 from crashworthy.web.problems import status_of
 from crashworthy.web.views import page, svg, workshop
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from crashworthy.upkeep.crew import CrewReport, QuadCounts
+    from crashworthy.upkeep.counts import QuadCounts
+    from crashworthy.upkeep.crew import CrewReport
 
 router = APIRouter(include_in_schema=False)
 
@@ -52,6 +54,32 @@ def pooled_bars(report: CrewReport) -> str:
     )
 
 
+def grade_arrows(report: CrewReport) -> str:
+    """Each pilot's own ratio over the crew's, and the grading left once parts and builds are allowed for."""
+    pilots = [p for p in report.grading.pilots if p.raw]
+    expected = sum(sum(i.as_named) for i in report.items)
+    broken = sum(sum(i.breaks) for i in report.items)
+    if len(pilots) < 2 or not broken or expected <= 0.0:
+        return ""
+    level = broken / expected
+    return arrows(
+        [
+            Arrow(
+                p.pilot,
+                (p.raw or level) / level,
+                p.factor,
+                p.low,
+                p.high,
+                f"{(p.raw or level) / level:.2f} → {p.factor:.2f} ({p.low:.2f}–{p.high:.2f})",
+            )
+            for p in pilots
+        ],
+        title="Grading of each pilot against the crew",
+        x_label="breaks at this pilot's grades, times the crew's",
+        one="crew",
+    )
+
+
 def _page(
     request: Request,
     others: Sequence[QuadCounts] = (),
@@ -69,6 +97,7 @@ def _page(
         "crew.html",
         report=report,
         bars=svg(pooled_bars(report)) if report else "",
+        grades=svg(grade_arrows(report)) if report else "",
         others=[q.label for q in others],
         given=given,
         sources=list(dict.fromkeys(g.source for g in given)),
@@ -106,7 +135,7 @@ def _joined(request: Request, texts: Sequence[tuple[str, bytes]], source: str) -
             if source:
                 kept = workshop(request).take_counts(source, text, name)
                 return RedirectResponse(f"/crew?kept={quote(kept[0].source)}#given", 303)
-            others += read_counts(text, name)
+            others += [c.told_by(name) for c in read_counts(text, name)]
     except CrashworthyError as error:
         problems += error.problems
         status = status_of(error)
@@ -124,7 +153,7 @@ def removed(request: Request, source: Annotated[str, Form()]) -> Response:
 def export(request: Request) -> Response:
     """This fleet's counts, and nothing else of it."""
     shop = workshop(request)
-    rows = [shop.counts(slug).to_json() for slug in shop.names()]
+    rows = [shop.counts(slug, nameless=True).to_json() for slug in shop.names()]
     return Response(
         json.dumps(rows, indent=1),
         media_type="application/json",

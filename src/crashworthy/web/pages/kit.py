@@ -94,6 +94,7 @@ def kit(request: Request, slug: str) -> Response:
         problems=(),
         bars=svg(enough_bars(plan)),
         stock=shop.stock(),
+        rests=shop.hazards_words(slug),
     )
 
 

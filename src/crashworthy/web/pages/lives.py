@@ -12,6 +12,7 @@ from fastapi.responses import FileResponse
 from crashworthy.errors import CrashworthyError, NotFoundError, Problem
 from crashworthy.pictures import plots
 from crashworthy.upkeep.history import SEVERITIES
+from crashworthy.web.pages.arrows import left_arrows
 from crashworthy.web.views import page, svg, workshop
 
 if TYPE_CHECKING:
@@ -103,6 +104,8 @@ def lives(request: Request, slug: str, severity: str = "", obstacle: str = "") -
         report=report,
         shown=[p.name for p in report.parts if p.verdict != "keep" or p.kind in ("arm", "motor")],
         bars=svg(life_bars(report)),
+        left=svg(left_arrows(report)),
+        head=shop.learned(slug).head if loads else "",
         trend=trend,
         growth=svg(growth_plot(trend)),
         compared=_compared(shop, slug),
