@@ -42,6 +42,7 @@ def shots(workshop: Workshop) -> list[tuple[str, str, tuple[int, int], str]]:
         ("field-dark", "/quads/gannet/field", PHONE, "dark"),
         ("build", "/quads/gannet/build", DESK, "light"),
         ("crash", "/quads/gannet/crash", DESK, "light"),
+        ("learning", "/quads/gannet/crash#v-moved", DESK, "light"),
         ("placement", "/quads/gannet/placement", DESK, "light"),
         ("placement-joints", "/quads/gannet/placement#v-apart", DESK, "light"),
         ("camera-view", "/quads/gannet/placement#v-camera", DESK, "light"),
