@@ -106,5 +106,6 @@ def test_the_latest_campaign_is_there(client: httpx.Client, shop: Workshop) -> N
     told = client.get("/api/quads/gannet/crash").json()
     latest = shop.latest_campaign("gannet")
     assert latest is not None
-    assert told["sentence"] == latest.sentence
+    assert told["sentence"] == shop.corrected_summary(latest)["summary"]
+    assert told["summary"]["strengths"] == "mine"
     assert told["summary"]["n"] == latest.n
