@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -37,6 +38,29 @@ def crash(
     seed: Annotated[int, typer.Option("--seed", help="Same seed, same answer.")] = 1,
     scenario: ScenarioName = None,
     strengths: Strengths = "mine",
+    fracture: Annotated[
+        bool, typer.Option(help="Run the first crashes again with arms and props that break, to show both.")
+    ] = True,
+    worst: Annotated[
+        str | None,
+        typer.Option("--worst", help="List the worst crashes: for a part by name, 'all' or 'boards'."),
+    ] = None,
+    replay: Annotated[
+        int | None,
+        typer.Option("--replay", help="Bring one crash back by its number; seed and scenario as it was run."),
+    ] = None,
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "-o", "--output", help="With --replay: .json, .png or .svg of moments, .glb of the film."
+        ),
+    ] = None,
+    strikes: Annotated[
+        Path | None, typer.Option("--strikes", help="Write the strike map: .json, .png or .glb.")
+    ] = None,
+    report: Annotated[
+        Path | None, typer.Option("--report", help="Write the one-page report: .html or .pdf.")
+    ] = None,
     workers: Workers = None,
     cluster: Cluster = None,
     every_part: Annotated[bool, typer.Option("--all-parts", help="Show every part that is hit.")] = False,
@@ -48,31 +72,54 @@ def crash(
 
     A quad of the fleet keeps its result for the other commands and the app; a sheet file is only read.
 
-    Example: crashworthy crash examples/gannet.toml --n 2000 --seed 7
+    Example: crashworthy crash examples/gannet.toml --n 2000 --seed 7 --report gannet.pdf
     """
-    from crashworthy.build.assemble import load
-    from crashworthy.impact.campaign import simulate
-    from crashworthy.jobs.executor import executor_for
+    from crashworthy.cli import crash_show
 
-    learned = None
-    with opened(data, store, cluster) as workshop, progress_bar("crashing") as progress:
+    if replay is None and output is not None:
+        raise typer.BadParameter("-o belongs to --replay; use --report or --strikes for a whole campaign")
+    crash_show.check_endings(output, strikes, report)
+    told: dict[str, Any] = {}
+    with opened(data, store, cluster) as workshop:
         mix = scenario_of(workshop, quad, scenario)
-        if quad.endswith(".toml"):
-            pool = executor_for(workers, cluster)
-            batch = simulate(load(quad), n, seed, mix, map_chunks=pool.map_chunks, progress=progress)
-            summary = batch.summarise().to_json() | {"strengths": "tabled"}
-            about = ["Strengths: as tabled (a sheet file has no journal)."]
-        else:
-            campaign = workshop.crash_test(quad, n, seed, mix, workers=workers, progress=progress)
-            summary = workshop.corrected_summary(campaign, strengths)
-            learned = workshop.learned(quad)
-            about = [_strengths(learned, summary)]
-            if scenario == "mine":
-                about.append(f"Scenario: mine. {workshop.mine(quad).summary()}")
+        build = workshop.find(quad)
+        if replay is not None:
+            crash_show.show_replay(build, replay, seed, mix, output, as_json=as_json)
+            return
+        learned = None
+        with progress_bar("crashing") as progress:
+            if quad.endswith(".toml"):
+                batch, broken = crash_show.crash_file(
+                    build,
+                    n,
+                    seed,
+                    mix,
+                    fracture=fracture,
+                    workers=workers,
+                    cluster=cluster,
+                    progress=progress,
+                )
+                summary = batch.summarise(broken=broken).to_json() | {"strengths": "tabled"}
+                about = ["Strengths: as tabled (a sheet file has no journal)."]
+            else:
+                campaign = workshop.crash_test(
+                    quad, n, seed, mix, fracture=fracture, workers=workers, progress=progress
+                )
+                summary = workshop.corrected_summary(campaign, strengths)
+                batch = workshop.believed_batch(campaign)
+                learned = workshop.learned(quad)
+                about = [_strengths(learned, summary)]
+                if scenario == "mine":
+                    about.append(f"Scenario: mine. {workshop.mine(quad).summary()}")
+        if worst is not None:
+            told["worst"] = crash_show.worst_of(batch, worst)
+        if strikes is not None or report is not None:
+            told |= crash_show.write_files(build, batch, summary, mix, strikes, report, quad, scenario)
     if as_json:
-        print_json(summary | ({} if learned is None else {"learned": learned.to_json()}))
+        print_json(summary | told | ({} if learned is None else {"learned": learned.to_json()}))
         return
     _words(summary, every_part, about)
+    crash_show.say_more(told)
 
 
 def _strengths(learned: Learned, summary: dict[str, Any]) -> str:
@@ -90,9 +137,11 @@ def _words(summary: dict[str, Any], every_part: bool, about: Sequence[str]) -> N
     say()
     parts = [p for p in summary["parts"] if p["hit"] > 0 or p["breaks"] > 0]
     parts.sort(key=lambda p: (-p["breaks"], -p["hit"]))
+    fracture = summary.get("fracture")
+    both = {b["name"]: b for b in fracture["parts"]} if fracture else {}
     shown = parts if every_part else parts[:MOST]
     table(
-        ("of 100 crashes", "hit", "first", "N, 90 %", "load/str.", "break", "90 % interval"),
+        ("of 100", "hit", "first", "N 90 %", "load", "break", "interval", "fract."),
         [
             (
                 p["label"],
@@ -102,10 +151,11 @@ def _words(summary: dict[str, Any], every_part: bool, about: Sequence[str]) -> N
                 f"{p['utilisation']['p90']:.2f}",
                 f"{100 * p['breaks']:.2f}",
                 f"{100 * p['breaks_low']:.2f}-{100 * p['breaks_high']:.2f}",
+                f"{both[p['name']]['fracture']:.2f}" if p["name"] in both else "",
             )
             for p in shown
         ],
-        right="lrrrrrr",
+        right="lrrrrrrr",
     )
     if len(parts) > len(shown):
         say(f"... and {len(parts) - len(shown)} more parts that seldom break: --all-parts shows them.")
@@ -133,8 +183,14 @@ def _words(summary: dict[str, Any], every_part: bool, about: Sequence[str]) -> N
         f"Boards on their mount: {shock['p50']:.0f} g in half of the crashes, "
         f"{shock['p99']:.0f} g in one of 100."
     )
-    say("N, 90 %: contact force that 9 of 10 hits stay below. load/str.: the same for load over strength.")
-    say(f"Break: {summary['interval']}.")
+    say("N 90 %: contact force that 9 of 10 hits stay below. Load: the same for load over strength.")
+    say(f"Break: if nothing else broke; {summary['interval']}.")
+    if fracture:
+        say(f"Fract.: the same with fracture, over the first {fracture['n']} crashes. {fracture['summary']}")
+        say(f"{fracture['meaning']}.")
+        if summary.get("strengths") != "tabled":
+            say("Fract. is at the strengths as tabled, break at those your crashes say.")
+    say(summary["first_touch"]["summary"])
     say("Newtons are model values; trust the ranking and load over strength first.")
     if summary["unreliable"] > 0:
         say(f"{100 * summary['unreliable']:.2f} % of the crashes did not close their energy audit.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -21,24 +22,39 @@ def torque(
         list[str] | None,
         typer.Option("--depth", help="Depth of thread you measured: GROUP=MM, such as motor=3.5; repeat it."),
     ] = None,
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", help="Write the card for paper: .html or .pdf.")
+    ] = None,
+    inspection: Annotated[
+        Path | None,
+        typer.Option("--inspection", help="Write a fleet quad's inspection sheet: .html or .pdf."),
+    ] = None,
     data: Data = None,
     store: Store = None,
     as_json: Json = False,
 ) -> None:
     """Print the torque card: torque of each screw group, what decides it, and what a loose screw costs.
 
-    Example: crashworthy torque gannet --depth motor=3.5
+    Example: crashworthy torque gannet --depth motor=3.5 -o card.pdf --inspection sheet.pdf
     """
     from crashworthy.cautions import CAUTIONS
+    from crashworthy.pictures import paper
 
     depths = dict(_depth(text) for text in depth or ())
     with opened(data, store) as workshop:
+        if output is not None:
+            paper.write(workshop.torque_sheet(quad, depths), output)
+        if inspection is not None:
+            paper.write(workshop.inspection_sheet(quad), inspection)
         card = workshop.torque_card(quad, depths)
         slips = workshop.slip_shares(quad, card)
     if as_json:
         print_json({**card.to_json(), "slips": slips})
         return
     _words(card, slips)
+    for file in (output, inspection):
+        if file is not None:
+            say(f"Wrote {file}.")
     caution(CAUTIONS["bench"].text)
 
 

@@ -8,9 +8,13 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from crashworthy.impact.batch import CrashBatch
     from crashworthy.impact.campaign import CampaignCancelled, Chunk, simulate
-    from crashworthy.impact.replays import Replay, replay, worst
+    from crashworthy.impact.fracture import Fracture, beside
+    from crashworthy.impact.hardest import WorstCrash, worst_crashes
+    from crashworthy.impact.replays import Replay, bring_back, replay, worst
     from crashworthy.impact.scenario import Scenario
+    from crashworthy.impact.strikes import StrikeMap, strike_map
     from crashworthy.impact.summary import CrashSummary
+    from crashworthy.impact.touches import FirstTouch, MomentHistogram
     from crashworthy.impact.width import engine
 
 __all__ = [
@@ -18,12 +22,21 @@ __all__ = [
     "Chunk",
     "CrashBatch",
     "CrashSummary",
+    "FirstTouch",
+    "Fracture",
+    "MomentHistogram",
     "Replay",
     "Scenario",
+    "StrikeMap",
+    "WorstCrash",
+    "beside",
+    "bring_back",
     "engine",
     "replay",
     "simulate",
+    "strike_map",
     "worst",
+    "worst_crashes",
 ]
 
 _HOMES = {
@@ -31,12 +44,21 @@ _HOMES = {
     "Chunk": "campaign",
     "CrashBatch": "batch",
     "CrashSummary": "summary",
+    "FirstTouch": "touches",
+    "Fracture": "fracture",
+    "MomentHistogram": "touches",
     "Replay": "replays",
     "Scenario": "scenario",
+    "StrikeMap": "strikes",
+    "WorstCrash": "hardest",
+    "beside": "fracture",
+    "bring_back": "replays",
     "engine": "width",
     "replay": "replays",
-    "worst": "replays",
     "simulate": "campaign",
+    "strike_map": "strikes",
+    "worst": "replays",
+    "worst_crashes": "hardest",
 }
 
 

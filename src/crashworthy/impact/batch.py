@@ -165,11 +165,13 @@ class CrashBatch:
         flags: NDArray[np.bool_] = is_round[self.obstacle]
         return flags
 
-    def summarise(self, edges: tuple[float, float] | None = None) -> CrashSummary:
-        """Shares, quantiles and chances with their intervals; ``edges`` as ``summary.summarise``."""
+    def summarise(
+        self, edges: tuple[float, float] | None = None, broken: CrashBatch | None = None
+    ) -> CrashSummary:
+        """Shares, quantiles and chances with their intervals; arguments as ``summary.summarise``."""
         from crashworthy.impact.summary import summarise
 
-        return summarise(self, edges)
+        return summarise(self, edges, broken)
 
     def save(self) -> bytes:
         """The whole batch as bytes (compressed NumPy archive); equal batches give equal bytes."""

@@ -11,6 +11,7 @@ import numpy as np
 from crashworthy.impact.batch import REFINED
 from crashworthy.impact.craft import FLAG_ENERGY, FLAG_INVALID, FLAG_PENETRATION, FLAG_STEP
 from crashworthy.impact.damage import Z90, interval, mode_load, part_chances, wilson
+from crashworthy.impact.fracture import Fracture, beside
 from crashworthy.impact.limb_summary import (
     ArmSummary,
     LimbSummary,
@@ -19,6 +20,7 @@ from crashworthy.impact.limb_summary import (
     limb_summaries,
     quantiles,
 )
+from crashworthy.impact.touches import FirstTouch, MomentHistogram, arm_moments, first_touch
 from crashworthy.impact.words import plain_numbers, plural_of
 from crashworthy.quantities import G_N
 
@@ -157,6 +159,9 @@ class CrashSummary:
         deep: share of crashes in which a part was pressed in deeper than the model is good for.
         audit: largest energy error of the crashes counted, as a share.
         scenario: as plain data.
+        first_touch: obstacle by part.
+        moments: histograms of the arms' root moments.
+        fracture: chance to break if nothing breaks, beside the same with fracture; None when it was not run.
     """
 
     quad: str
@@ -176,6 +181,9 @@ class CrashSummary:
     deep: float
     audit: float
     scenario: dict[str, Any]
+    first_touch: FirstTouch
+    moments: tuple[MomentHistogram, ...]
+    fracture: Fracture | None
 
     @property
     def hazards(self) -> dict[str, tuple[float, float, float]]:
@@ -204,6 +212,9 @@ class CrashSummary:
     def to_json(self) -> dict[str, Any]:
         """Plain data: fixed order of keys, numbers to nine significant digits."""
         data = {"summary": self.summary(), **asdict(self), "interval": INTERVAL, "severity": SEVERITY}
+        data["first_touch"] = self.first_touch.to_json()
+        data["moments"] = [m.to_json() for m in self.moments]
+        data["fracture"] = None if self.fracture is None else self.fracture.to_json()
         data["hazards"] = {name: list(h) for name, h in self.hazards.items()}
         plain: dict[str, Any] = plain_numbers(data)
         return plain
@@ -213,12 +224,18 @@ def _count(x: float) -> str:
     return f"{x:.0f}" if x >= 9.95 else f"{x:.1f}"
 
 
-def summarise(batch: CrashBatch, edges: tuple[float, float] | None = None) -> CrashSummary:
+def summarise(
+    batch: CrashBatch, edges: tuple[float, float] | None = None, broken: CrashBatch | None = None
+) -> CrashSummary:
     """Turn a batch into its answers; crashes that left the real numbers are left out and counted.
 
     Args:
-        batch: the crashes.
+        batch: run without fracture.
         edges: the two accelerations, in g, that part scuff, hit and slam; its own thirds when None.
+        broken: its first crashes run with fracture, when both columns are wanted.
+
+    Raises:
+        ScenarioError: ``broken`` is not of the same crashes.
     """
     good = (batch.flags & FLAG_INVALID) == 0
     shock = batch.shock[good].astype(np.float64) / G_N
@@ -283,6 +300,9 @@ def summarise(batch: CrashBatch, edges: tuple[float, float] | None = None) -> Cr
         deep=float(((bits & FLAG_PENETRATION) != 0).mean()),
         audit=float(np.abs(batch.audit[good]).max()),
         scenario=batch.scenario,
+        first_touch=first_touch(batch),
+        moments=arm_moments(batch),
+        fracture=None if broken is None else beside(batch, broken),
     )
 
 

@@ -13,11 +13,12 @@ import numpy as np
 from crashworthy.pictures import ramp
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
     from crashworthy.build.quad import Quad
+    from crashworthy.build.solids import Mesh
 
 __all__ = ["TO_GLTF", "glb", "to_gltf"]
 
@@ -31,13 +32,18 @@ def to_gltf(points: NDArray[np.float64]) -> NDArray[np.float64]:
     return turned
 
 
-def glb(quad: Quad, shade: Mapping[str, float] | None = None) -> bytes:
+def glb(
+    quad: Quad,
+    shade: Mapping[str, float] | None = None,
+    more: Sequence[tuple[str, Mesh, Mapping[str, Any]]] = (),
+) -> bytes:
     """The quad as GLB.
 
     Args:
         quad: what to draw; parts without a shape are left out.
         shade: place on the ramp, 0 (pale) to 1 (ink), by part name; parts it does not name are pale. None
             gives every part the same quiet tone.
+        more: further bodies: name, shape in the frame of the quad, and extras, of which "shade" is drawn.
 
     Returns:
         The file. Each node is named after its part; its extras carry label, kind, mass (kg) and shade.
@@ -50,20 +56,26 @@ def glb(quad: Quad, shade: Mapping[str, float] | None = None) -> bytes:
     cover: Any = texture.TextureVisuals
 
     scene: Any = trimesh.Scene()
-    for part in quad.parts:
-        if not len(part.faces):
-            continue
-        place = 0.15 if shade is None else float(shade.get(part.name, 0.0))
-        colour = [*ramp.grey(place), 1.0]
-        mesh = trimesh.Trimesh(to_gltf(part.vertices), part.faces, process=False)
+
+    def add(name: str, vertices: NDArray[np.float64], faces: Any, extras: Mapping[str, Any]) -> None:
+        colour = [*ramp.grey(float(extras["shade"])), 1.0]
+        mesh = trimesh.Trimesh(to_gltf(vertices), faces, process=False)
         mesh.visual = cover(
             material=paint(
-                name=part.name,
+                name=name,
                 baseColorFactor=[round(255 * c) for c in colour],
                 metallicFactor=0.0,
                 roughnessFactor=0.9,
             )
         )
-        extras = {"label": part.label, "kind": part.kind, "mass": part.mass, "shade": place}
-        scene.add_geometry(mesh, geom_name=part.name, node_name=part.name, metadata=extras)
+        scene.add_geometry(mesh, geom_name=name, node_name=name, metadata=dict(extras))
+
+    for part in quad.parts:
+        if not len(part.faces):
+            continue
+        place = 0.15 if shade is None else float(shade.get(part.name, 0.0))
+        known = {"label": part.label, "kind": part.kind, "mass": part.mass, "shade": place}
+        add(part.name, part.vertices, part.faces, known)
+    for name, shape, extras in more:
+        add(name, shape.vertices, shape.faces, extras)
     return bytes(scene.export(file_type="glb", include_normals=False))

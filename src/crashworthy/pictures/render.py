@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["Eye", "camera_png", "camera_svg", "quad_png", "render_shapes", "trim_svg"]
+__all__ = ["Eye", "camera_png", "camera_svg", "quad_png", "render_shapes", "shade_shapes", "trim_svg"]
 
 AROUND: Final = 12
 """Rays by which the surroundings darken a place."""
@@ -134,8 +134,18 @@ class Eye:
     far: float
 
     @classmethod
-    def on(cls, shapes: Shapes, width: int, azimuth: float, elevation: float) -> Eye:
-        """See all of some shapes; azimuth from ahead towards the left, both angles in deg."""
+    def on(
+        cls,
+        shapes: Shapes,
+        width: int,
+        azimuth: float,
+        elevation: float,
+        window: tuple[float, float, float, float] | None = None,
+    ) -> Eye:
+        """See all of some shapes; azimuth from ahead towards the left, both angles in deg.
+
+        With a ``window`` see what lies within it: left, right, bottom and top edge, m along right and up.
+        """
         a, e = azimuth * DEG, elevation * DEG
         to = -np.array([np.cos(e) * np.cos(a), np.cos(e) * np.sin(a), np.sin(e)])
         right = np.array([-np.sin(a), np.cos(a), 0.0])
@@ -144,7 +154,8 @@ class Eye:
         points = np.concatenate([m.vertices for _, m in shapes])
         u, v = points @ right, points @ up
         margin = 0.03 * float(np.ptp(u))
-        u0, u1, v0, v1 = u.min() - margin, u.max() + margin, v.min() - margin, v.max() + margin
+        whole = (u.min() - margin, u.max() + margin, v.min() - margin, v.max() + margin)
+        u0, u1, v0, v1 = window or whole
         step = float(u1 - u0) / width
         far = float(np.linalg.norm(points, axis=1).max()) * 2
         return cls(right, up, to, float(u0), float(v1), step, width, max(1, int((v1 - v0) / step)), far)
@@ -159,6 +170,13 @@ class Eye:
 
 def render_shapes(shapes: Shapes, tone: Mapping[str, float], eye: Eye) -> bytes:
     """Meshes as a grey PNG; ``tone`` is 0 (pale) to 1 (ink) by name."""
+    return grey_png(shade_shapes(shapes, tone, eye))
+
+
+def shade_shapes(
+    shapes: Shapes, tone: Mapping[str, float], eye: Eye, around: int = AROUND
+) -> NDArray[np.uint8]:
+    """The same as grey points (rows, columns), 0 black; ``around`` rays darken what others surround."""
     sight = Sight(shapes)
     right, up, to = eye.right, eye.up, eye.to
     fine, rows = 2 * eye.width, 2 * eye.height  # two by two rays for each point of the picture
@@ -176,16 +194,17 @@ def render_shapes(shapes: Shapes, tone: Mapping[str, float], eye: Eye) -> bytes:
     lit = 0.55 + 0.45 * np.clip(normal[met] @ light, 0.0, 1.0)
     place = origin[met] + (distance[met] - 2e-5)[:, None] * to
     free = np.zeros(len(lit))
-    for ray in fibonacci(AROUND):
+    for ray in fibonacci(around):
         turned = np.where((normal[met] @ ray < 0)[:, None], -ray, ray)
         _, reach, _ = sight.first(place, turned)
         free += np.minimum(reach, NEAR) / NEAR
     dark = np.array([1.0 - 0.82 * np.clip(tone.get(n, 0.0), 0.0, 1.0) for n in sight.names])
-    shade[met] = lit * (0.45 + 0.55 * free / AROUND) * dark[part[met]]
+    shade[met] = lit * (0.45 + 0.55 * free / around if around else 1.0) * dark[part[met]]
     grid = shade.reshape(rows, fine)
     grid[_lines(part.reshape(rows, fine))] *= 0.35
     small = grid.reshape(rows // 2, 2, eye.width, 2).mean(axis=(1, 3))
-    return grey_png(np.clip(20 + 224 * small, 0, 255).astype(np.uint8))
+    grey: NDArray[np.uint8] = np.clip(20 + 224 * small, 0, 255).astype(np.uint8)
+    return grey
 
 
 def quad_png(

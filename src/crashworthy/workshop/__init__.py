@@ -14,11 +14,11 @@ from crashworthy.workshop.crashes import Campaign, PartLoads
 from crashworthy.workshop.fleet import QuadCard, SheetText
 from crashworthy.workshop.flights import FlightBench, KeptLog
 from crashworthy.workshop.kits import KitBench
-from crashworthy.workshop.lives import LifeBench
 from crashworthy.workshop.seeing import SeeingBench
+from crashworthy.workshop.showing import ShowBench
 
 __all__ = ["Campaign", "KeptLog", "PartLoads", "QuadCard", "SheetText", "Workshop"]
 
 
-class Workshop(LifeBench, KitBench, FlightBench, SeeingBench):
+class Workshop(ShowBench, KitBench, FlightBench, SeeingBench):
     """One fleet: its sheets, its journal, its campaigns, logs and kits. Safe to use from several threads."""

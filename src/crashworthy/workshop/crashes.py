@@ -113,6 +113,44 @@ class CrashBench(FleetBench):
             quad, n, seed, scenario, map_chunks=self.runner(workers), progress=progress, cancelled=cancelled
         )
 
+    def crash_both(
+        self,
+        quad: Quad,
+        n: int,
+        seed: int,
+        scenario: Scenario | None = None,
+        *,
+        fracture: bool = True,
+        workers: int | None = None,
+        progress: Callable[[int, int], None] | None = None,
+        cancelled: Callable[[], bool] | None = None,
+    ) -> tuple[CrashBatch, CrashBatch | None]:
+        """Crash a build as if nothing broke, and its first ``PAIRED`` crashes again with fracture.
+
+        Returns:
+            The campaign, and the same first crashes with fracture; None when not asked for, or for one crash.
+
+        Raises:
+            ScenarioError: a number is out of range.
+            CampaignCancelled: ``cancelled`` said so.
+        """
+        from crashworthy.impact.campaign import simulate
+        from crashworthy.impact.fracture import PAIRED
+
+        paired = min(n, PAIRED) if fracture and n > 1 else 0
+
+        def after(first: int) -> Callable[[int, int], None] | None:
+            return None if progress is None else lambda done, _: progress(first + done, n + paired)
+
+        batch = self.crash(quad, n, seed, scenario, workers=workers, progress=after(0), cancelled=cancelled)
+        if not paired:
+            return batch, None
+        broken = simulate(
+            quad, paired, seed, scenario, fracture=True, map_chunks=self.runner(workers),
+            progress=after(n), cancelled=cancelled,
+        )  # fmt: skip
+        return batch, broken
+
     def crash_test(
         self,
         slug: str,
@@ -120,11 +158,14 @@ class CrashBench(FleetBench):
         seed: int,
         scenario: Scenario | None = None,
         *,
+        fracture: bool = True,
         workers: int | None = None,
         progress: Callable[[int, int], None] | None = None,
         cancelled: Callable[[], bool] | None = None,
     ) -> Campaign:
         """Crash a quad of the fleet and keep the result.
+
+        With ``fracture`` its first crashes are run again with arms and props that break, to show both.
 
         Raises:
             NotFoundError: no quad has that slug.
@@ -132,7 +173,16 @@ class CrashBench(FleetBench):
             CampaignCancelled: ``cancelled`` said so.
         """
         quad = self.quad(slug)
-        batch = self.crash(quad, n, seed, scenario, workers=workers, progress=progress, cancelled=cancelled)
+        batch, broken = self.crash_both(
+            quad,
+            n,
+            seed,
+            scenario,
+            fracture=fracture,
+            workers=workers,
+            progress=progress,
+            cancelled=cancelled,
+        )
         from crashworthy.impact.batch import ARRAYS
 
         edges = None if scenario is None else self.severity_edges(slug, scenario)
@@ -142,7 +192,7 @@ class CrashBench(FleetBench):
             seed=seed,
             n=n,
             scenario=batch.scenario,
-            summary=batch.summarise(edges).to_json(),
+            summary=batch.summarise(edges, broken).to_json(),
             arrays={name: getattr(batch, name) for name in ARRAYS},
         )
         return self.campaign(key)
@@ -250,20 +300,30 @@ class CrashBench(FleetBench):
             NotFoundError: no such quad or part, or this build has not been crashed yet.
             SheetError: the sheet has a problem.
         """
-        from crashworthy.errors import NotFoundError, Problem
         from crashworthy.impact.damage import mode_load
 
-        quad = self.quad(slug)
-        index = quad.index(part)
-        known = self.latest_campaign(slug)
-        if known is None or known.stale:
-            raise NotFoundError(Problem(f"{quad.name} as it is now has not been crashed", "run a crash test"))
-        batch = self.believed_batch(known)
+        index = self.quad(slug).index(part)
+        batch = self.batch(slug)
         return tuple(
             PartLoads(c.mode, c.unit, mode_load(batch, c), c.median, c.beta, c.source, c.access)
             for c in batch.capacities
             if c.part == index
         )
+
+    def batch(self, slug: str) -> CrashBatch:
+        """Every crash of the newest campaign of this very build, with the strengths that are believed.
+
+        Raises:
+            NotFoundError: no such quad, or this build has not been crashed yet.
+            SheetError: the sheet has a problem.
+        """
+        from crashworthy.errors import NotFoundError, Problem
+
+        quad = self.quad(slug)
+        known = self.latest_campaign(slug)
+        if known is None or known.stale:
+            raise NotFoundError(Problem(f"{quad.name} as it is now has not been crashed", "run a crash test"))
+        return self.believed_batch(known)
 
     def _campaign(self, record: Any) -> Campaign:
         digest = self.store.quad(record.quad).digest

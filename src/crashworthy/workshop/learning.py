@@ -311,4 +311,5 @@ class LearnBench(CrashBench, JournalBench):
         head = {"strengths": MINE if corrections else "tabled", "hazards_tabled": campaign.summary["hazards"]}
         if not corrections:
             return campaign.summary | head
-        return self._summary(campaign, corrections, "summary") | head
+        kept = {"fracture": campaign.summary.get("fracture")}  # run at the strengths as tabled
+        return self._summary(campaign, corrections, "summary") | kept | head

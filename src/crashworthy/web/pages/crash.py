@@ -13,7 +13,8 @@ from starlette.concurrency import run_in_threadpool
 
 from crashworthy.errors import CrashworthyError, NotFoundError, Problem, ScenarioError
 from crashworthy.impact.scenario import ASSUMPTIONS, Scenario
-from crashworthy.pictures import loads, plots
+from crashworthy.pictures import loads, plots, ramp
+from crashworthy.pictures.matrix import first_touch_matrix, moment_histograms
 from crashworthy.upkeep.mix import JOURNAL
 from crashworthy.upkeep.strengths import IDENTIFIABLE
 from crashworthy.web.pages.arrows import mix_arrows, strength_arrows
@@ -207,6 +208,8 @@ def _show(
     with suppress(CrashworthyError):  # a sheet that cannot be read now teaches nothing; its page says why
         if campaign and not campaign.stale:
             learned, mine = shop.learned(slug), shop.mine(slug) if shop.reference_campaign(slug) else None
+    fracture = summary.get("fracture") if summary else None
+    touch = summary.get("first_touch") if summary else None  # campaigns of older versions lack both
     fields = fields_of(campaign.scenario if campaign else None)
     if mix:
         fields = fields_of(mine.scenario.to_json() if mix == MINE and mine else None)
@@ -235,6 +238,12 @@ def _show(
         assumptions=ASSUMPTIONS,
         hits=svg(hit_bars(summary["parts"])) if summary else "",
         breaks=svg(break_bars(summary["groups"])) if summary else "",
+        fracture=fracture,
+        both={b["name"]: b for b in fracture["parts"]} if fracture else {},
+        touch=touch,
+        matrix=svg(first_touch_matrix(touch)) if touch and sum(touch["crashes"]) else "",
+        scale=svg(ramp.scale("1 %", "50 %", "of the crashes into an obstacle", [(0.59, "10 %")])),
+        moments=svg(moment_histograms(summary["moments"])) if summary and summary.get("moments") else "",
         reach=svg(reach_picture(summary["parts"])) if summary else "",
     )
 

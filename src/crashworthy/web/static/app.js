@@ -127,5 +127,6 @@ for (const form of document.querySelectorAll('form[data-guard]')) {
   addEventListener('beforeunload', (event) => { if (dirty) event.preventDefault(); });
 }
 
-if (document.querySelector('.model[data-glb]')) import('./view3d.js');
+if (document.querySelector('.model[data-glb]:not([data-replay])')) import('./view3d.js');
+if (document.querySelector('.model[data-replay]')) import('./replay.js');
 if (document.querySelector('[data-spectrum]')) import('./spectrum.js');
