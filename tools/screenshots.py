@@ -43,6 +43,10 @@ def shots(workshop: Workshop) -> list[tuple[str, str, tuple[int, int], str]]:
         ("build", "/quads/gannet/build", DESK, "light"),
         ("crash", "/quads/gannet/crash", DESK, "light"),
         ("learning", "/quads/gannet/crash#v-moved", DESK, "light"),
+        ("replay", "/quads/gannet/crash/replay", DESK, "light"),
+        ("strikes", "/quads/gannet/crash/strikes", DESK, "light"),
+        ("report", "/quads/gannet/crash/report.html", (900, 1250), "light"),
+        ("torque-card", "/quads/gannet/bench/torque.html", (900, 900), "light"),
         ("placement", "/quads/gannet/placement", DESK, "light"),
         ("placement-joints", "/quads/gannet/placement#v-apart", DESK, "light"),
         ("camera-view", "/quads/gannet/placement#v-camera", DESK, "light"),
@@ -126,7 +130,7 @@ def main() -> int:
                     context.add_cookies([{"name": "session", "value": token, "url": base}])
                 page = context.new_page()
                 page.goto(base + path)
-                if path.endswith("/build"):
+                if path.endswith(("/build", "/strikes", "/replay")):
                     page.locator(".model[data-drawn]").wait_for(timeout=20_000)
                 page.wait_for_load_state("networkidle", timeout=60_000)  # pieces that come later
                 if "#" in path:

@@ -130,7 +130,7 @@ class ShowBench(LifeBench):
 
         def make() -> str:
             return crash_report(
-                self.quad(slug), known.summary, self.strikes(slug), batch.seed, scenario_of(batch),
+                self.quad(slug), summary, self.strikes(slug), batch.seed, scenario_of(batch),
                 sheet=slug, invented=bool(card and card.invented),
             )  # fmt: skip
 

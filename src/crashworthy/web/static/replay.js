@@ -125,7 +125,7 @@ async function start() {
     button.addEventListener('click', () => { run(false); go(near(Number(button.dataset.go))); box.scrollIntoView({ block: 'nearest' }); });
   }
   panel.addEventListener('keydown', (event) => {
-    if (event.target.matches('select, input')) { if (event.key !== ' ' || event.target.matches('select')) return; }
+    if (event.target.matches('select')) return;
     const act = { ' ': () => run(!playing), ArrowRight: () => { run(false); go(frame + 1); }, ArrowLeft: () => { run(false); go(frame - 1); },
       PageDown: () => { run(false); next(1); }, PageUp: () => { run(false); next(-1); }, Home: () => { run(false); go(0); }, End: () => { run(false); go(frames - 1); } }[event.key];
     if (!act || (event.key === ' ' && event.target.matches('button'))) return;
