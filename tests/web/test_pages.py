@@ -90,7 +90,8 @@ def test_every_link_of_every_sheet_leads_somewhere(client: httpx.Client) -> None
             continue
         answer = client.get(path, follow_redirects=True)
         assert answer.status_code == 200, path
-        seen[path] = Reader(answer.text)
+        is_page = answer.headers["content-type"].startswith("text/html")
+        seen[path] = Reader(answer.text if is_page else "")  # a film or PDF only has to be there
         for a in seen[path].all("a"):
             target, _, anchor = a["href"].partition("#")
             target = target or path

@@ -101,7 +101,8 @@ async function start() {
     if (calm.matches) { // no motion wanted: from one contact to the next, a second and a half each
       if (stamp - then > 1500) { then = stamp; next(1); }
     } else {
-      time += ((stamp - then) / 1000) / Number(speed.value);
+      // A frame's stamp may lie before the press that began it.
+      time += Math.max(0, stamp - then) / 1000 / Number(speed.value);
       then = stamp;
       frame = Math.min(frames - 1, Math.floor((time / end) * (frames - 1)));
       pose();
