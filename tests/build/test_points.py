@@ -29,12 +29,14 @@ def part(name: str, mesh: Mesh, kind: str = "box") -> Part:
     return Draft(name, name, kind, "pc", "", mesh, 0.01).finish()
 
 
-def test_points_are_sorted_unit_and_outward(quad: Quad) -> None:
-    """About 300 points, ascending by part, with unit normals and positive areas."""
+def test_points_are_sorted_and_outward(quad: Quad) -> None:
+    """About 1200 points, ascending by part, with outward normals no longer than one and positive areas."""
     points = quad.points
-    assert 250 <= len(points) <= 400
+    assert 1100 <= len(points) <= 1300
     assert (np.diff(points.part) >= 0).all()
-    assert np.linalg.norm(points.normal, axis=1) == pytest.approx(1.0, abs=1e-9)
+    length = np.linalg.norm(points.normal, axis=1)
+    assert ((length > 0.3 - 1e-9) & (length < 1.0 + 1e-9)).all()
+    assert np.median(length) > 0.9
     assert (points.area > 0).all()
     assert ((points.station >= 0) & (points.station <= 1)).all()
 
@@ -74,9 +76,9 @@ def test_arms_know_where_along_them_a_point_lies(quad: Quad) -> None:
 
 
 def test_finer_points_stand_for_the_same_skin(quad: Quad) -> None:
-    """From 300 to 1200 points every part keeps its exposed skin, and the same call gives the same points."""
-    fine = contact_points(quad.parts, quad.arms, 1200)
-    again = contact_points(quad.parts, quad.arms, 1200)
+    """From 1200 to 4800 points every part keeps its exposed skin, and the same call gives the same points."""
+    fine = contact_points(quad.parts, quad.arms, 4800)
+    again = contact_points(quad.parts, quad.arms, 4800)
     assert len(fine) > 3 * len(quad.points)
     for name in ("position", "area", "normal", "part", "arm", "station"):
         assert getattr(fine, name).tobytes() == getattr(again, name).tobytes()

@@ -175,7 +175,7 @@ class ContactPoints:
     Attributes:
         position: (n, 3) m.
         area: (n,) the skin area each stands for, m².
-        normal: (n, 3) outward unit normals.
+        normal: (n, 3) mean outward normals of that skin; shorter than one where it is curved.
         part: (n,) index into ``Quad.parts``, ascending.
         arm: (n,) arm index or ``CORE``.
         station: (n,) fraction of the arm's free length from root (0) to tip (1); 0 on the core.

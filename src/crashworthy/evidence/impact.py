@@ -7,9 +7,7 @@ stand in ``impact_contact``, those of the moving quad here.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from functools import lru_cache, partial
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -17,13 +15,12 @@ from crashworthy.evidence import crash_scenes as scenes
 from crashworthy.evidence.impact_check import check
 from crashworthy.evidence.impact_contact import CONTACT
 from crashworthy.evidence.impact_limbs import CHECKS as LIMBS
+from crashworthy.evidence.impact_mesh import MESH
+from crashworthy.evidence.impact_parts import PARTS
 from crashworthy.evidence.registry import Check
 from crashworthy.impact.learn import learn_strength
 from crashworthy.impact.sampler import philox
 from crashworthy.impact.scene import run, single_bed
-
-if TYPE_CHECKING:
-    from crashworthy.impact.batch import CrashBatch
 
 __all__ = ["CHECKS"]
 
@@ -209,44 +206,6 @@ def _mount() -> list[Check]:
     ]
 
 
-def _v13() -> list[Check]:
-    told = "the plain starter sheet, 256 crashes, 300 against 1200 contact points"
-    source = "mesh refinement: results must not depend on how many points carry the skin"
-
-    def ratio(measure: Callable[[CrashBatch], float]) -> Callable[[], tuple[float, float]]:
-        return lambda: (1.0, measure(_meshed(1200)) / measure(_meshed(300)))
-
-    rows: tuple[tuple[str, str, float, Callable[[CrashBatch], float]], ...] = (
-        ("impulse", "total impulse", 0.05, lambda b: float(b.part_impulse.sum(axis=0).mean())),
-        ("moment", "out-of-plane arm moment", 0.05, lambda b: float(b.arm_moment[:, 1].mean())),
-        ("in_plane", "in-plane arm moment", 0.05, lambda b: float(b.arm_moment[:, 0].mean())),
-        ("shock", "shock of the boards", 0.05, lambda b: float(b.shock.mean())),
-    )
-    return [
-        check(
-            f"V13.{key}",
-            f"Four times the contact points: {what}",
-            told,
-            "",
-            tolerance,
-            source,
-            ratio(f),
-            access="computed",
-        )
-        for key, what, tolerance, f in rows
-    ]
-
-
-@lru_cache(maxsize=2)
-def _meshed(points: int) -> CrashBatch:
-    from crashworthy.build.assemble import assemble
-    from crashworthy.build.reading import parse
-    from crashworthy.build.starter import starter
-    from crashworthy.impact.campaign import simulate
-
-    return simulate(assemble(parse(starter("Plain five")), points=points), 256, 5)
-
-
 def _v14() -> list[Check]:
     source = (
         "known-answer vectors of Philox4x32-10 (Salmon, Moraes, Dror, Shaw, SC11, 2011), public test files"
@@ -377,6 +336,7 @@ def _v16() -> list[Check]:
 CHECKS: tuple[Check, ...] = (
     *CONTACT,
     *LIMBS,
+    *PARTS,
     *_v11(),
     *_v16(),
     *_v5(),
@@ -384,7 +344,7 @@ CHECKS: tuple[Check, ...] = (
     *_v7(),
     *_v8(),
     *_mount(),
-    *_v13(),
+    *MESH,
     *_v14(),
 )
 """Every outside check of the crash engine."""
