@@ -160,7 +160,7 @@ def main() -> None:
     options.add_argument("--repeats", type=int, default=5)
     options.add_argument("--plot", type=Path, help="draw cost against points and workers into this SVG file")
     given = options.parse_args()
-    quad = load(SHEET)
+    quad = load(SHEET, points=300)
     model, wide = model_of(quad), register_width()
     floor = Scenario(obstacles=(Obstacle("floor", "ground", "concrete", 1.0),))
     starts = sample(floor, model.craft, 7, np.arange(given.crashes))

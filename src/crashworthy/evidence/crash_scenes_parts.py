@@ -35,6 +35,7 @@ __all__ = [
     "pressed_arm",
     "rubbed_prop",
     "strap_pull",
+    "turned",
 ]
 
 ROTOR = 1e-5
@@ -59,10 +60,10 @@ def spinner(rotor: float, spin: float, inertia: Floats | None = None, mass: floa
                 place=np.zeros(3),
                 axis=np.array([1.0, 0.0, 0.0]),
                 mass=1e-12,
-                stiffness=np.zeros(3),
+                stiffness=np.full(3, 1e-7),
                 damping=np.zeros(3),
                 length=1.0,
-                twist=Twist(1e-9, 0.0, 0.0),
+                twist=Twist(1e-9, 1e-5, 0.0),
             )
         ],
         prop=np.zeros(1, dtype=np.int32),
@@ -223,4 +224,14 @@ def held_contact(law: int, mass: float, speed: float, stiffness: float) -> Scene
     beds = single_bed(stiffness, scenes.HUGE, law=law)
     return scenes.run(
         scenes.ball(mass), beds, scenes.start((0.0, 0.0, -speed)), law=law, dt=time / 4000.0, steps=4000
+    )
+
+
+@lru_cache(maxsize=2)
+def turned(rate: float, time: float) -> Scene:
+    """A ball that flies away from everything, spinning about z; its last frame tells its attitude."""
+    state = scenes.start((0.0, 0.0, -1.0), height=10.0, spin=(0.0, 0.0, rate))
+    steps = round(time / 1e-6)
+    return scenes.run(
+        scenes.ball(0.5), single_bed(1.0, scenes.HUGE), state, dt=1e-6, steps=steps, every=steps
     )

@@ -100,7 +100,7 @@ def _v10() -> list[Check]:
             told,
             "",
             0.02,
-            "elastic wave in a bar stopped at its end, F = A sqrt(E rho) v (Goldsmith, Impact, 1960, recalled); "
+            "elastic wave in a bar stopped at its end, F = A sqrt(E rho) v (Goldsmith, 1960, recalled); "
             "an arm that is struck later may meet faster than the first touch",
             beyond,
             relative=False,

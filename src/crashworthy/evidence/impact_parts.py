@@ -294,6 +294,12 @@ def _beds() -> list[Check]:
         got = parts.held_contact(law, 0.05, 5.0, 1e8 if law == HERTZ else 1e6)
         return 0.5 * 0.05 * 25.0, float(got.scalars["energy_end"][0])
 
+    def begun() -> Pair:
+        return 0.5 * 0.05 * 25.0, float(parts.held_contact(BED, 0.05, 5.0, 1e6).scalars["energy_start"][0])
+
+    def attitude() -> Pair:
+        return math.sin(0.5 * 20.0 * 0.05), float(parts.turned(20.0, 0.05).trace[-1, 7, 0])
+
     def together(name: str, value: float) -> Pair:
         return value, float(getattr(combine(Bed(3e9, 5e6, 0.5, 0.4), Bed(6e9, 4e6, 0.3, 0.9)), name))
 
@@ -307,6 +313,16 @@ def _beds() -> list[Check]:
     balance = "all kinetic energy m v²/2 is stored at the turning point"
     ball = "0.05 kg at 5 m/s, elastic"
     return [
+        check("P8.start", "Energy at first touch", ball, "J", 1e-9, "m v²/2", begun),
+        check(
+            "P8.attitude",
+            "Attitude after a steady turn: last part of the quaternion",
+            "20 rad/s about z for 50 ms",
+            "",
+            1e-4,
+            "half-angle: sin(w t/2)",
+            attitude,
+        ),
         check(
             "P8.stored.bed",
             "Energy held in the product's bed at greatest depth",

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 __all__ = ["ENGINE", "SETTLE", "WINDOW", "CampaignCancelled", "Chunk", "MapChunks", "simulate"]
 
-ENGINE: Final = 3
+ENGINE: Final = 4
 """Raised whenever results of the same inputs change."""
 
 WINDOW: Final = 0.03
