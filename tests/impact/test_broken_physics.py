@@ -115,7 +115,7 @@ def coarse(monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
             patch.setattr(blocks, "vectors_work", lambda: False)
             patch.setattr(blocks, "crash_numbers", kernel["kernel"].crash_numbers)
             patch.setattr("crashworthy.evidence.impact_parts.combine", kernel["contact"].combine)
-            for module in (crash_scenes, evidence):
+            for module in (crash_scenes, crash_scenes_parts, evidence):
                 patch.setattr(module, "run", coarsely)
             got = run_check(checks[name])
         assert not got.problem, got.problem

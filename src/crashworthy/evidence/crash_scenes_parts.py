@@ -12,7 +12,7 @@ from crashworthy.evidence import crash_scenes as scenes
 from crashworthy.impact.arrange import make_craft
 from crashworthy.impact.limbs import Limb, Twist
 from crashworthy.impact.obstacle import BOX, GAP, PARAMS, RUBBLE, SPIKE
-from crashworthy.impact.scene import Scene, plane, single_bed
+from crashworthy.impact.scene import Scene, plane, run, single_bed
 from crashworthy.strength.beam import deflection_shape
 
 if TYPE_CHECKING:
@@ -77,7 +77,7 @@ def precession(momentum: float, across: float, polar: float, rate: float, time: 
     """Free flight of a body of revolution (inertias ``across`` twice and ``polar``) with a rotor in it."""
     craft = spinner(ROTOR, momentum / ROTOR, np.diag([across, across, polar]))
     state = scenes.start((0.0, 0.0, -1.0), height=10.0, spin=(rate, 0.0, 0.0))
-    return scenes.run(craft, single_bed(1.0, scenes.HUGE), state, dt=1e-6, steps=round(time / 1e-6))
+    return run(craft, single_bed(1.0, scenes.HUGE), state, dt=1e-6, steps=round(time / 1e-6))
 
 
 @lru_cache(maxsize=4)
@@ -87,7 +87,7 @@ def rubbed_prop(spin: float, speed: float, mu: float) -> Scene:
     state[0] = -RIM - 1e-12
     dt = math.pi * math.sqrt(0.5 / 1e6) / 4000.0
     wall = plane((-1.0, 0.0, 0.0))
-    return scenes.run(
+    return run(
         spinner(ROTOR, spin), single_bed(1e6, scenes.HUGE, mu=mu), state, obstacles=wall, dt=dt, steps=5000
     )
 
@@ -100,9 +100,7 @@ def giving(mass: float, speed: float, stiffness: float, other: float, spring: fl
     swing = math.sqrt(stiffness * (1.0 / mass + 1.0 / other))
     dt = math.pi / swing / 2000.0
     beds = single_bed(stiffness, scenes.HUGE)
-    return scenes.run(
-        scenes.ball(mass), beds, scenes.start((0.0, 0.0, -speed)), obstacles=rows, dt=dt, steps=8000
-    )
+    return run(scenes.ball(mass), beds, scenes.start((0.0, 0.0, -speed)), obstacles=rows, dt=dt, steps=8000)
 
 
 @lru_cache(maxsize=8)
@@ -130,7 +128,7 @@ def glance_at(kind: int, speed: float, radius: float, offset: float) -> Scene:
     state[1] = offset
     kinds = np.array([kind], dtype=np.int32)
     beds = single_bed(1e11, scenes.HUGE)
-    return scenes.run(scenes.ball(0.05), beds, state, obstacles=rows, kinds=kinds, dt=1e-8, steps=600)
+    return run(scenes.ball(0.05), beds, state, obstacles=rows, kinds=kinds, dt=1e-8, steps=600)
 
 
 @lru_cache(maxsize=4)
@@ -144,7 +142,7 @@ def strap_pull(normal: tuple[float, float, float], speed: float, rate: float, da
     state[3:6, 0] = -speed * away
     state[0:3, 0] = 1e-12 * away
     time = 0.45 * 2.0 * math.pi / rate
-    return scenes.run(craft, single_bed(3e10, scenes.HUGE), state, dt=1e-7, steps=round(time / 1e-7),
+    return run(craft, single_bed(3e10, scenes.HUGE), state, dt=1e-7, steps=round(time / 1e-7),
                       obstacles=plane(normal))  # fmt: skip
 
 
@@ -158,7 +156,7 @@ def board_step(speed: float, stack: float, quality: float) -> Scene:
         board_damping=0.05,
     )
     state = scenes.start((0.0, 0.0, -0.5 * speed))
-    return scenes.run(craft, single_bed(3e10, scenes.HUGE), state, dt=5e-7, steps=20000, obstacles=plane())
+    return run(craft, single_bed(3e10, scenes.HUGE), state, dt=5e-7, steps=20000, obstacles=plane())
 
 
 @lru_cache(maxsize=2)
@@ -166,7 +164,7 @@ def decay(stiffness: float, tip_mass: float, damping: float) -> Scene:
     """Four damped arms on a core of a billion kg, bent up by 1 mm and let go: 20 ms of free swing."""
     craft = scenes.four_arms(1e9, tip_mass, stiffness, inertia=1e9, damping=damping)
     state = scenes.start((0.0, 0.0, -1e-3), height=10.0, arms=np.array([[0.0, 1e-3, 0.0, 0.0]] * 4))
-    return scenes.run(craft, single_bed(1.0, scenes.HUGE), state, dt=1e-6, steps=20000, every=1)
+    return run(craft, single_bed(1.0, scenes.HUGE), state, dt=1e-6, steps=20000, every=1)
 
 
 @lru_cache(maxsize=2)
@@ -175,9 +173,7 @@ def broken_arm(stiffness: float, tip_mass: float) -> Scene:
     craft = scenes.four_arms(1e9, tip_mass, stiffness, inertia=1e9)
     state = scenes.start(height=10.0, arms=np.array([[0.0, 0.0, 0.0, 5.0]] * 4))
     limits = np.vstack([np.full((4, 1), 1e-3), np.full((4, 1), np.inf)])
-    return scenes.run(
-        craft, single_bed(1.0, scenes.HUGE), state, dt=1e-6, steps=20000, every=1, strength=limits
-    )
+    return run(craft, single_bed(1.0, scenes.HUGE), state, dt=1e-6, steps=20000, every=1, strength=limits)
 
 
 @lru_cache(maxsize=2)
@@ -210,7 +206,7 @@ def pressed_arm(station: float, length: float) -> Scene:
         share=(phi, station - phi),
     )
     dt = math.pi * math.sqrt(1.0 / 1e3) / 50000.0
-    return scenes.run(craft, single_bed(1e3, scenes.HUGE), scenes.start((0.0, 0.0, -1.0)), dt=dt, steps=25000)
+    return run(craft, single_bed(1e3, scenes.HUGE), scenes.start((0.0, 0.0, -1.0)), dt=dt, steps=25000)
 
 
 @lru_cache(maxsize=4)
@@ -222,7 +218,7 @@ def held_contact(law: int, mass: float, speed: float, stiffness: float) -> Scene
     else:
         time = 0.5 * scenes.hertz_duration(mass, speed, stiffness)
     beds = single_bed(stiffness, scenes.HUGE, law=law)
-    return scenes.run(
+    return run(
         scenes.ball(mass), beds, scenes.start((0.0, 0.0, -speed)), law=law, dt=time / 4000.0, steps=4000
     )
 
@@ -232,6 +228,4 @@ def turned(rate: float, time: float) -> Scene:
     """A ball that flies away from everything, spinning about z; its last frame tells its attitude."""
     state = scenes.start((0.0, 0.0, -1.0), height=10.0, spin=(0.0, 0.0, rate))
     steps = round(time / 1e-6)
-    return scenes.run(
-        scenes.ball(0.5), single_bed(1.0, scenes.HUGE), state, dt=1e-6, steps=steps, every=steps
-    )
+    return run(scenes.ball(0.5), single_bed(1.0, scenes.HUGE), state, dt=1e-6, steps=steps, every=steps)
