@@ -33,13 +33,23 @@ def backup(
         say(report.summary())
 
 
-def verify(data: Data = None, store: Store = None, as_json: Json = False) -> None:
-    """Read everything in the store and compare every event with its digest. Exit status 1 when one differs.
+def verify(
+    against: Annotated[
+        Path | None,
+        typer.Option("--against", help="An older backup: its events must all still be here."),
+    ] = None,
+    data: Data = None,
+    store: Store = None,
+    as_json: Json = False,
+) -> None:
+    """Read everything, compare every event with its digest and its device's chain. Status 1 when one differs.
 
-    Example: crashworthy verify
+    Prints the state: a digest over all events, equal for a store and for what its backup restores to.
+
+    Example: crashworthy verify --against monday.db
     """
     with opened(data, store) as workshop:
-        report = workshop.verify()
+        report = workshop.verify(against)
     if as_json:
         print_json(report.to_json())
     else:

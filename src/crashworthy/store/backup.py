@@ -10,7 +10,7 @@ import os
 import secrets
 import sqlite3
 from contextlib import AbstractContextManager, closing
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -18,6 +18,7 @@ import sqlalchemy as sa
 
 from crashworthy.errors import JournalError, Problem, StoreError
 from crashworthy.store import schema
+from crashworthy.store.chain import Chains, heads, missing_heads
 from crashworthy.store.connect import reading, writing
 from crashworthy.store.journal import event_digest
 from crashworthy.upkeep.events import Event
@@ -43,11 +44,13 @@ class VerifyReport:
         digest: SHA-256 over all event digests in the order of ids, hexadecimal; two stores with the same
             events have the same.
         problems: what is wrong, at most the first 20.
+        heads: newest link of each device's chain, hexadecimal; see ``store.chain``.
     """
 
     events: int
     digest: str
     problems: tuple[Problem, ...]
+    heads: dict[str, str] = field(default_factory=dict)
 
     @property
     def ok(self) -> bool:
@@ -57,13 +60,15 @@ class VerifyReport:
     def summary(self) -> str:
         """One sentence with the numbers."""
         if self.ok:
-            return f"{self.events} events, every one as it was entered (digest {self.digest[:12]})."
+            chains = f"{len(self.heads)} chains whole" if len(self.heads) != 1 else "1 chain whole"
+            return f"{self.events} events, every one as it was entered, {chains} (state {self.digest[:12]})."
         return f"{len(self.problems)} problems in {self.events} events: {self.problems[0]}"
 
     def to_json(self) -> dict[str, Any]:
         """Plain dict."""
         problems = [str(p) for p in self.problems]
-        return {"ok": self.ok, "events": self.events, "digest": self.digest, "problems": problems}
+        told = {"ok": self.ok, "events": self.events, "digest": self.digest, "problems": problems}
+        return {**told, "heads": self.heads}
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,9 +98,20 @@ class BackupReport:
         return {name: str(v) if isinstance(v := getattr(self, name), Path) else v for name in self.__slots__}
 
 
-def verify(store: Store) -> VerifyReport:
-    """Read every event strictly, compare it with its digest, and let the database check itself."""
+def verify(store: Store, against: Path | str | None = None) -> VerifyReport:
+    """Read every event strictly, compare it with its digest and its chain, let the database check itself.
+
+    Args:
+        store: the store.
+        against: an older backup of this store; every event in it must still be here. Without it, newest
+            events that were taken away cannot be noticed.
+
+    Raises:
+        StoreError: the backup cannot be opened.
+    """
     problems: list[Problem] = []
+    older = {} if against is None else _heads_of(against)
+    chains = Chains()
     digests: dict[bytes, bytes] = {}
     count = 0
     with reading(store.engine, store.address) as connection:
@@ -111,11 +127,35 @@ def verify(store: Store) -> VerifyReport:
             count += 1
             if what := _fault(row):
                 problems.append(_bad(store, f"event {row.seq} {what}"))
+            if chains.breaks(row.device, bytes(row.digest), bytes(row.link)):
+                problems.append(_bad(store, _broken(row)))
             digests[row.event_id.bytes] = bytes(row.digest)
+        problems += [
+            _bad(store, f"the newest events of {device} in the older backup are not here any more")
+            for device in missing_heads(connection, older)
+        ]
     total = hashlib.sha256()
     for key in sorted(digests):
         total.update(digests[key])
-    return VerifyReport(count, total.hexdigest(), tuple(problems[:_MOST_SHOWN]))
+    found = {device: link.hex() for device, link in sorted(chains.heads.items())}
+    return VerifyReport(count, total.hexdigest(), tuple(problems[:_MOST_SHOWN]), found)
+
+
+def _heads_of(backup_file: Path | str) -> dict[str, bytes]:
+    from crashworthy.store.engine import open_store
+
+    with (
+        open_store(backup_file, create=False) as old,
+        reading(old.engine, old.address) as connection,
+    ):
+        return heads(connection)
+
+
+def _broken(row: Row[Any]) -> str:
+    return (
+        f"event {row.seq}, number {row.device_seq} of {row.device}, does not follow the one that arrived"
+        " before it: an event was taken out, changed, added or put elsewhere there"
+    )
 
 
 def _bad(store: Store, what: str) -> Problem:
@@ -230,7 +270,7 @@ def copy_rows(old: Store, new: Store) -> None:
                 target.execute(sa.insert(table), [dict(row) for row in chunk])
 
 
-_OWN: Final = frozenset({schema.VERSION_TABLE, "event_kind", "setting"})
+_OWN: Final = frozenset({schema.VERSION_TABLE, "event_kind", "setting", "job"})  # of this very store
 
 
 def snapshot(store: Store) -> AbstractContextManager[Connection]:

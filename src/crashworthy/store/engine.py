@@ -285,8 +285,8 @@ class Store(Shelf):
 
         return backup(self, to)
 
-    def verify(self) -> VerifyReport:
-        """Read everything and compare every event with its digest; see ``store.backup``."""
+    def verify(self, against: Path | str | None = None) -> VerifyReport:
+        """Read everything, compare every event with its digest and chain; see ``store.backup``."""
         from crashworthy.store.backup import verify
 
-        return verify(self)
+        return verify(self, against)

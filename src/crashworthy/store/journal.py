@@ -12,6 +12,7 @@ import sqlalchemy as sa
 
 from crashworthy.errors import Problem, StoreError
 from crashworthy.store import schema
+from crashworthy.store.chain import Chains, heads
 from crashworthy.upkeep.events import Event
 from crashworthy.upkeep.lines import payload_text, said_digest, to_line, trusted_payload
 
@@ -149,12 +150,11 @@ def insert_events(connection: Connection, events: Sequence[Event], received: dat
             fresh[event.id] = _row(event, digest, received)
     if not fresh:
         return AppendResult((), tuple(duplicate), tuple(rejected))
-    insert = schema.insert_into(connection, schema.event)
-    # The count of changed rows means different things to different drivers; the returned ids do not.
-    statement = insert.on_conflict_do_nothing(index_elements=["event_id"]).returning(schema.event.c.event_id)
-    new = set(connection.execute(statement, list(fresh.values())).scalars())
-    duplicate += [i for i in fresh if i not in new]
-    return AppendResult(tuple(i for i in fresh if i in new), tuple(duplicate), tuple(rejected))
+    chains = Chains(heads(connection, {row["device"] for row in fresh.values()}))
+    rows = [row | {"link": chains.add(row["device"], row["digest"])} for row in fresh.values()]
+    # Nobody else writes now, so no row can be there already; were one, nothing of this batch would be kept.
+    connection.execute(sa.insert(schema.event), rows)
+    return AppendResult(tuple(fresh), tuple(duplicate), tuple(rejected))
 
 
 def _row(event: Event, digest: bytes, received: datetime) -> dict[str, Any]:

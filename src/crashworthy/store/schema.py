@@ -32,6 +32,7 @@ __all__ = [
     "flight_log",
     "given",
     "insert_into",
+    "job",
     "metadata",
     "quad",
     "setting",
@@ -40,7 +41,7 @@ __all__ = [
     "version",
 ]
 
-HEAD: Final = "0004"
+HEAD: Final = "0005"
 """The newest migration; a test holds it equal to the newest file in ``migrations/versions``."""
 
 VERSION_TABLE: Final = "crashworthy_version"
@@ -140,10 +141,13 @@ event: Final = _table(
     sa.Column("received", UtcDateTime, nullable=False),
     # Of kind and payload alone: what is said again and again is read once when a journal is folded.
     sa.Column("said", sa.LargeBinary, nullable=False),
+    # To the event of this device that arrived before; see store.chain.
+    sa.Column("link", sa.LargeBinary, nullable=False),
     sa.UniqueConstraint("device", "device_seq"),
     sa.CheckConstraint("device_seq > 0", name="device_seq"),
     # All that the fold needs of most events stands in the index, in the order that it needs.
     sa.Index(None, "quad", "occurred", "event_id", "said"),
+    sa.Index(None, "device", "seq"),
 )
 
 quad: Final = _table(
@@ -202,6 +206,22 @@ given: Final = _table(
     sa.Column("label", sa.Text, primary_key=True),
     sa.Column("counts", sa.Text, nullable=False),
     sa.Column("taken", UtcDateTime, nullable=False),
+)
+
+# Long work: asked for by one process, run by one of several, answered by any.
+job: Final = _table(
+    "job",
+    sa.Column("id", sa.Text, primary_key=True),
+    *(
+        sa.Column(name, sa.Text, nullable=False)
+        for name in ("kind", "params", "title", "state", "message", "kept", "owner", "maker")
+    ),
+    *(sa.Column(name, BigWhole, nullable=False) for name in ("done", "total", "stop", "tries")),
+    sa.Column("made", UtcDateTime, nullable=False),
+    *(sa.Column(name, UtcDateTime) for name in ("began", "beat")),
+    sa.CheckConstraint(
+        "state IN ('waiting', 'running', 'done', 'failed', 'cancelled', 'interrupted')", name="state"
+    ),
 )
 
 

@@ -113,9 +113,16 @@ class Desk:
         """
         return self.store.backup(to)
 
-    def verify(self) -> VerifyReport:
-        """Read everything in the store and compare each event with its digest."""
-        return self.store.verify()
+    def verify(self, against: Path | None = None) -> VerifyReport:
+        """Read everything in the store, compare each event with its digest and its device's chain.
+
+        Args:
+            against: an older backup, whose events must all still be here.
+
+        Raises:
+            StoreError: the backup cannot be opened.
+        """
+        return self.store.verify(against)
 
     def evidence_job(self) -> JobStatus | None:
         """The latest run of the outside checks, or None when there was none since the start."""
