@@ -111,7 +111,9 @@ def throw(
         for operation in every:
             if time.monotonic() > end:
                 break
-            _one(target, operation, seed + round_number, examples, chance, headers, forbidden, statuses, failed)
+            _one(
+                target, operation, seed + round_number, examples, chance, headers, forbidden, statuses, failed
+            )
         round_number += 1
     return statuses, [f"{key}: {words}" for key, words in sorted(failed.items())]
 

@@ -1,4 +1,4 @@
-"""Chains: an event that is taken out, changed, added or swapped behind the program's back is found and named."""
+"""Chains: what is taken out, changed or swapped behind the program's back is found and named."""
 
 from __future__ import annotations
 
