@@ -31,6 +31,8 @@ def test_improve_ranks_changes(demo):
     _ruled(said.out)
     assert "the crash model sees no difference" in said.out
     assert "Interval: 90 %" in said.out
+    assert "In 100 packs. " in said.out
+    assert "min a gram" in said.out
 
 
 def test_mistakes_are_told_in_one_line(demo):

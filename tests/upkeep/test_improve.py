@@ -144,7 +144,14 @@ def test_a_ranking_with_flips_and_ones_own_sheet(gannet, few):
 @pytest.mark.parametrize("by", sorted(BY))
 def test_what_is_ranked_by_divides_by_what_is_spent(by):
     """A saving is divided by grams, coins or minutes, and what is free counts as a little."""
-    assert divisor(by, 5.0, 4.0, 20.0) == {"per_gram": 5.0, "per_coin": 4.0, "per_minute": 20.0}.get(by, 1.0)
+    spent = {
+        "per_gram": 5.0,
+        "per_coin": 4.0,
+        "per_minute": 20.0,
+        "packs_per_gram": 5.0,
+        "packs_per_coin": 4.0,
+    }
+    assert divisor(by, 5.0, 4.0, 20.0) == spent.get(by, 1.0)
     assert divisor(by, -3.0, 0.0, 0.0) == FLOOR.get(by, 1.0)
 
 

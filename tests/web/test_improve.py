@@ -34,6 +34,8 @@ def test_a_ranking_a_comparison_and_a_copy(client: httpx.Client, shop: Workshop)
     assert ranking.rows[0].label[1:] in page
     assert "Left out" in page
     assert "What the answer hangs on" in page
+    assert "In 100 packs of yours" in page
+    assert "crashes a pack" in page
     page = _run(client, shop, {"n": "64", "seed": "1", "against": "gannet"})
     assert "Breaks of Gannet less those of Dunlin" in page
     ids = re.findall(r' id="([^"]+)"', page)

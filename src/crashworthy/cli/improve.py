@@ -37,7 +37,11 @@ def improve(
     seed: Annotated[int, typer.Option("--seed", help="Same seed, same answer.")] = 1,
     by: Annotated[
         str,
-        typer.Option("--by", help="Rank by minutes, coins, per_gram, per_coin or per_minute (of fitting)."),
+        typer.Option(
+            "--by",
+            help="Rank by minutes, coins, per_gram, per_coin or per_minute (of fitting) in 100 crashes; or by"
+            " packs, packs_per_gram or packs_per_coin in 100 packs, as the quad's journal says.",
+        ),
     ] = "minutes",
     own: Annotated[
         str | None, typer.Option("--own", help="A second sheet or quad, ranked beside the changes.")
@@ -81,7 +85,7 @@ def improve(
 
 
 def _words(found: Ranking) -> None:
-    from crashworthy.upkeep.ranking import BY, INTERVAL
+    from crashworthy.upkeep.ranking import BY, INTERVAL, PACKS, PACKS_INTERVAL
 
     say(found.summary())
     say(f"{found.strengths[:1].upper()}{found.strengths[1:]}.")
@@ -104,7 +108,10 @@ def _words(found: Ranking) -> None:
         ],
         right="lrrrrrrr",
     )
-    say(f"Ranked by {BY[found.by]}, in 100 crashes. first: chance to be the best of those ranked.")
+    where = "" if found.by in PACKS else ", in 100 crashes"
+    say(f"Ranked by {BY[found.by]}{where}. first: chance to be the best of those ranked.")
+    if found.lived is not None:
+        _packs(found)
     for r in found.rows[:3]:
         text = f"{r.label[:1].upper()}{r.label[1:]}: {r.why()}."
         if r.payback is not None:
@@ -129,7 +136,34 @@ def _words(found: Ranking) -> None:
     if found.dropped:
         say(f"Tried, not among the first: {'; '.join(found.dropped)}.")
     say(f"Interval: {INTERVAL}.")
+    if found.lived is not None:
+        say(f"In packs: {PACKS_INTERVAL}.")
     if any("arms" in r.key or "arm_" in r.key or "plate" in r.key for r in found.rows):
         from crashworthy.cautions import CAUTIONS
 
         caution(CAUTIONS["carbon"].text)
+
+
+def _packs(found: Ranking) -> None:
+    """The same in 100 packs, as the journal says."""
+    say()
+    say(f"In 100 packs. {found.lived}")
+    table(
+        ("change", "min saved", "90 %", "min a gram", "min a coin", "coins", "hover s"),
+        [
+            (
+                r.label,
+                f"{r.packs.minutes:.1f}",
+                f"{r.packs.low:.0f} to {r.packs.high:.0f}",
+                f"{r.packs.per_gram[0]:.2g}",
+                f"{r.packs.per_coin[0]:.2g}",
+                f"{r.packs.coins:.0f}",
+                f"{r.packs.seconds:+.1f}",
+            )
+            for r in found.rows
+            if r.packs is not None
+        ],
+        right="lrrrrrr",
+    )
+    say("coins: of spares not used up. hover s: seconds of hover a pack that the mass costs or gives.")
+    say()

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from crashworthy.jobs.runner import JobStatus, Reporter
     from crashworthy.strength.correction import Corrections
     from crashworthy.upkeep.changes import Change
+    from crashworthy.upkeep.joined import Lived
     from crashworthy.upkeep.ranking import Ranking
 
 __all__ = ["ChangeBench"]
@@ -132,12 +133,32 @@ class ChangeBench(LearnBench):
             scenario=scenario,
             priors=self.priors(),
             strengths=corrections,
+            lived=self.lived(quad) if quad in self.names() else None,
             sensitivity=sensitivity,
             map_chunks=self.runner(workers),
             progress=progress,
             cancelled=cancelled,
         )
         return replace(found, strengths=words)
+
+    def lived(self, slug: str) -> Lived:
+        """What the journal says of a quad: crashes a pack, how hard, and what breaks, as posteriors.
+
+        Break rates need a crash test of the quad; without one they are what is assumed beforehand.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+            SheetError: its sheet has a problem.
+        """
+        from crashworthy.upkeep.breakage import break_rates
+        from crashworthy.upkeep.joined import lived_of
+        from crashworthy.upkeep.spares import spare_items
+
+        spares, history, priors = spare_items(self.quad(slug).parts), self.history(slug), self.priors()
+        known = self.reference_campaign(slug) or self.latest_campaign(slug)
+        items = {s.item: s.parts for s in spares}
+        rates = () if known is None else break_rates(history, known.summary["hazards"], priors, items)
+        return lived_of(history, rates, {s.item: s.kind for s in spares}, priors)
 
     def _drawings_of(self, quad: str) -> Path:
         return Path(quad).parent if quad.endswith(".toml") else self.folder.root / "sheets"
