@@ -208,4 +208,5 @@ def _noise(
             total += part**2 * np.atleast_2d(np.cov(flat[:, g])) / len(g)
     size, turn = np.linalg.eigh(total)
     normal = rng.standard_normal((draws, len(flat)))
-    return (normal @ (turn * np.sqrt(np.maximum(size, 0.0))).T).reshape(draws, changes, width)
+    error: Floats = normal @ (turn * np.sqrt(np.maximum(size, 0.0))).T
+    return error.reshape(draws, changes, width)
