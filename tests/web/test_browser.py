@@ -57,20 +57,22 @@ def test_packs_make_a_group_due_and_a_check_clears_it(watched: Watched, shop: Wo
         page.reload()
     assert not any(d.state in ("due", "now") for d in shop.due("gannet"))
     first = shop.due("gannet")[0]
-    packs = next(d for d in shop.due("gannet") if d.group == "arm").whole_packs_left
-    assert 1 <= packs <= 12
+    arm = next(d for d in shop.due("gannet") if d.group == "arm")
+    assert arm.whole_packs_left >= 1
     flown = shop.history("gannet").packs
-    for number in range(packs):
+    for number in range(2 * arm.whole_packs_left + 2):  # bounded: a pack counts less than one flown hard
+        if next(d for d in shop.due("gannet") if d.group == "arm").state in ("due", "now"):
+            break
         tap(page, "Pack", "No crash")
         page.wait_for_timeout(60)
         said(page, "Pack without a crash is in the journal")
         assert shop.history("gannet").packs == flown + number + 1
-    page.locator("#now .answer", has_text="Arm screws due now").wait_for()
+    page.locator("#now .answer", has_text="rm screws").filter(has_text="due now").wait_for()
     assert "due now" in (page.locator("#now svg desc").text_content() or "")
     page.get_by_role("button", name="Found", exact=True).click()
     page.get_by_role("group", name="Arm screws").get_by_role("button", name="tight").click()
     said(page, "Arm screws: tight is in the journal")
-    page.locator("#now .answer").filter(has_not_text="Arm screws due now").wait_for()
+    page.locator("#now .answer").filter(has_not_text="rm screws").wait_for()
     arm = next(d for d in shop.due("gannet") if d.group == "arm")
     assert arm.age == 0
     assert first.group in {d.group for d in shop.due("gannet")}
@@ -203,7 +205,8 @@ def test_a_campaign_shows_progress_and_can_be_cancelled(watched: Watched, shop: 
     page.locator("p", has_text="80 simulated crashes, seed 11").wait_for(timeout=30_000)
     latest = shop.latest_campaign("dunlin")
     assert latest is not None
-    assert page.locator("main .answer").first.text_content() == latest.sentence
+    said_now = page.locator("main .answer").first.text_content()
+    assert said_now == shop.corrected_summary(latest)["summary"]  # strengths as the journal corrects them
     watched.clean()
 
 
