@@ -90,16 +90,15 @@ def make_craft(
     arms = len(hung.twist_inertia)
     rotor = np.full(arms, 1.0) if rotor is None else rotor
     screw = _screw(limbs, position, limb, phi)
-    mobility, loose = _mobility(core_mass, inertia, limbs, position, limb, phi, screw)
+    mobility, far = _mobility(core_mass, inertia, limbs, position, limb, phi, screw)
     lightness = np.zeros(len(limbs) + 1)
-    lightness[1 : arms + 1] = 1.0 / hung.twist_inertia
+    lightness[1 : arms + 1] = hung.twist_lightness
     turned = (screw**2).sum(axis=1) * lightness[limb + 1]
     rub = mobility + turned
     for p, a in enumerate(prop):
         if a >= 0:
             own = slice(start[p], start[p + 1])
             rub[own] += ((position[own] - hung.tip[a])[:, :2] ** 2).sum(axis=1) / rotor[a]
-    quickest = np.maximum.reduceat(mobility + turned, start[:-1])
 
     return Craft(
         core_mass=float(core_mass),
@@ -122,11 +121,13 @@ def make_craft(
         centre=_plain(centre),
         radius=_plain(radius),
         reach=_plain(np.sqrt(np.maximum.reduceat((screw**2).sum(axis=1), start[:-1]))),
-        ease=_plain(np.minimum(1.0, np.sqrt(loose / quickest))),
         limb=carrier,
+        rides=((np.minimum.reduceat(phi, start[:-1]) >= 1.0) | (carrier < 0)).astype(np.int32),
         prop=np.ascontiguousarray(prop, dtype=np.int32),
         shallow=_plain(1.0 / depth_limit),
-        loose=loose,
+        span=far,
+        whirl=float(np.linalg.norm(screw, axis=1).max()),
+        rotor_lightness=_plain(1.0 / rotor),
         rotor=_plain(rotor),
         spin=_plain(np.zeros(arms) if spin is None else spin),
         stack=_plain(np.zeros(3) if stack is None else stack),
@@ -166,6 +167,7 @@ class _Hung(NamedTuple):
     length: Floats
     rise: Floats
     twist_inertia: Floats
+    twist_lightness: Floats
     twist_stiffness: Floats
     twist_damping: Floats
     twist_use: Floats
@@ -198,6 +200,7 @@ def _arrange(limbs: Sequence[Limb]) -> _Hung:
         length=table([m.length for m in limbs[: len(twists)]]),
         rise=table([t.rise for t in twists]),
         twist_inertia=table([t.inertia for t in twists]),
+        twist_lightness=table([1.0 / t.inertia for t in twists]),
         twist_stiffness=table([t.stiffness for t in twists]),
         twist_damping=table([t.damping for t in twists]),
         twist_use=table([t.use for t in twists]),
@@ -236,18 +239,18 @@ def _mobility(
     core_mass: float, inertia: Floats, limbs: Sequence[Limb], position: Floats, limb: NDArray[np.int32],
     phi: Floats, screw: Floats,
 ) -> tuple[Floats, float]:  # fmt: skip
-    """(n,) most speed that an impulse of 1 N s gives each point, 1/kg, without twist; the core's largest.
+    """(n,) most speed that an impulse of 1 N s gives each point, 1/kg, without twist; greatest distance.
 
     A point moves with (1 - phi) v + w x (r - phi r_t) - g (a . w) + phi U; the norm of that row, each column
-    over the root of its mass or least inertia, bounds what any direction gets.
+    over the root of its mass or least inertia, bounds what any direction gets. The distance is |r - phi r_t|.
     """
     least = float(np.linalg.eigvalsh(inertia)[0])
-    core = 1.0 / core_mass + (position**2).sum(axis=1) / least
     tips = np.array([[0.0, 0.0, 0.0, 0.0], *([*m.place, 1.0 / m.mass] for m in limbs)])[limb + 1]
-    far = np.linalg.norm(position - phi[:, None] * tips[:, :3], axis=1) + np.linalg.norm(screw, axis=1)
-    mobility = (1.0 - phi) ** 2 / core_mass + far**2 / least + phi**2 * tips[:, 3]
-    bare = limb < 0
-    return np.where(bare, core, mobility), float(core[bare].max() if bare.any() else mobility.max())
+    share = np.where(limb < 0, 0.0, phi)
+    off = np.linalg.norm(position - share[:, None] * tips[:, :3], axis=1)
+    far = off + np.linalg.norm(screw, axis=1)
+    mobility = (1.0 - share) ** 2 / core_mass + far**2 / least + share**2 * tips[:, 3]
+    return mobility, float(off.max())
 
 
 CELL: Final = 8

@@ -1,8 +1,7 @@
 """Crashes in blocks: those that are alike run side by side, and come back in the order they were given.
 
-A block holds crashes whose obstacles share shape and surface; among these they are ordered by the point that
-touches first and then by speed, so that neighbours look at the same parts at the same time. A crash's result
-does not depend on who shares its block: lanes never mix.
+A block holds crashes whose obstacles share shape and surface; among these they are ordered so that neighbours
+unfold alike (``order``). A crash's result does not depend on who shares its block: lanes never mix.
 """
 
 from __future__ import annotations
@@ -164,10 +163,12 @@ def crash(
         dragged=room_of(limbs, 1), root=room_of(limbs, 4), angle=room_of(arms, 1), turning=room_of(arms, 1),
         wring=room_of(arms, 1), wrung=room_of(arms, 1), whole=room_of(arms, 1), spin=room_of(arms, 1),
         blade=room_of(arms, 1), slid=room_of(arms, 2), z=room_of(5, 3), dz=room_of(5, 3),
-        stored=room_of(points, 1), weight=room_of(points, 1), stiff=room_of(limbs + 1, 1),
-        touching=room_of(limbs + 1, 1), counted=room_of(limbs + 1, 1), wake=np.zeros(parts, dtype=np.int64),
+        stored=room_of(points, 1), braked=room_of(points, 2), weight=room_of(points, 1),
+        stiff=room_of(limbs + 1, 1),
+        touching=room_of(limbs + 1, 1), counted=room_of(limbs + 1, 1), felt=room_of(3, 3),
+        pushed=np.zeros(limbs, dtype=np.int64), busy=np.zeros(limbs + 1, dtype=np.int64),
+        wake=np.zeros(parts, dtype=np.int64), rouse=np.zeros(points, dtype=np.int64),
         stir=np.zeros(len(craft.cell_radius), dtype=np.int64),
-        soiled=np.zeros(len(craft.cell_radius), dtype=np.int64),
     )  # fmt: skip
     call: tuple[Any, ...] = (
         craft, beds, law, kinds[first], surfaces[first], task, room, dt, steps, settle, every,

@@ -102,11 +102,12 @@ class Craft(NamedTuple):
     centre: Floats  # (p, 3) bounding spheres of the parts, m
     radius: Floats  # (p,) m
     reach: Floats  # (p,) greatest length of g on the part, m/rad
-    ease: Floats  # (p,) greatest speed at a given energy, the core's over the part's, at most 1
     limb: Ints  # (p,) limb that carries the part, or -1
+    rides: Ints  # (p,) 1 where phi is 1 all over the part, or where no limb carries it
     prop: Ints  # (p,) arm whose prop the part is, or -1
     shallow: Floats  # (p,) one over the greatest depth that the model is good for, 1/m
-    loose: float  # largest mobility of a point of the core, 1/kg
+    span: float  # greatest distance of a point from what carries it: O, or its share of its limb's mass, m
+    whirl: float  # greatest length of g, m/rad
     axis: Floats  # (l, 3) root -> tip
     side: Floats  # (l, 2, 3) directions across, of an arm in plane and out of plane
     tip: Floats  # (l, 3) where the limb's mass sits, m
@@ -116,15 +117,17 @@ class Craft(NamedTuple):
     damping: Floats  # (l, 3) N s/m
     tautness: Floats  # (l,) h: stiffness grows by 1 + h |u|², 1/m²
     sway: Floats  # (l, 2) time in which a swing, and the twist, goes through one radian, s
-    use: Floats  # (l, 3) utilisation per root force, 1/N
+    use: Floats  # (l, 3) utilisation per root force, across, across, along, 1/N
     snag: Floats  # (l,) way dragged along, m, after which the root's force counts; below zero: always
     length: Floats  # (a,) of each arm, m
     rise: Floats  # (a,) height of the tip's mass above the arm's middle, m
     twist_inertia: Floats  # (a,) of the tip about the arm's axis, kg m²
+    twist_lightness: Floats  # (a,) one over it
     twist_stiffness: Floats  # (a,) N m/rad
     twist_damping: Floats  # (a,) N m s/rad
     twist_use: Floats  # (a,) utilisation per root torque, 1/(N m)
     rotor: Floats  # (a,) inertia of prop and bell about the motor's axis, kg m²
+    rotor_lightness: Floats  # (a,) one over it
     spin: Floats  # (a,) rate of prop and bell about body z at first touch, rad/s
     stack: Floats  # (3,) m
     stack_rate: float  # natural angular frequency of the stack on its mount, rad/s
@@ -180,7 +183,9 @@ class Room(NamedTuple):
     at: Floats  # (l, 3) places of the limbs' masses, world frame, m
     go: Floats  # (l, 3) their velocities, world frame, m/s
     push: Floats  # (l, 3) Q: contact forces on the limbs' masses, body frame, N
-    lever: Floats  # (l, 3) what the root bears beyond the limb's springs, across, across, along, N
+    lever: (
+        Floats  # (l, 3) what the root bears beyond the limb's springs, N: of arms along e_j, else body frame
+    )
     dragged: Floats  # (l, 1) way dragged along, m
     root: Floats  # (l, 4) peak root forces across, N, squared peaks of utilisation and of travel
     angle: Floats  # (a, 1) twist of each arm, rad
@@ -194,10 +199,14 @@ class Room(NamedTuple):
     z: Floats  # (5, 3) travel of the stack on its mount, of three boards on the stack, of the battery, m
     dz: Floats  # (5, 3) its rate, m/s
     stored: Floats  # (n, 1) indentation carried from step to step, m
+    braked: Floats  # (n, 2) forces of damping and friction in the last step, N
     weight: Floats  # (n, 1) area pressed, 0 while not touching, m²
     stiff: Floats  # (l + 1, 1) squared rate of the contacts on each limb and the core in this step, 1/s²
     touching: Floats  # (l + 1, 1) friction's cap for a unit mass: 0.5 / (dt contacts in the last step), 1/s
     counted: Floats  # (l + 1, 1) contacts there in this step
-    wake: Ints  # (p,) step at which to look at a part again
-    stir: Ints  # (cells,) step at which to look at a cell again
-    soiled: Ints  # (cells,) whether a point of the cell holds a weight
+    felt: Floats  # (3, 3) sums since the boards were stepped: of a_O, of w', of the force on the battery
+    pushed: Ints  # (l,) whether contacts push the limb in this step
+    busy: Ints  # (l + 1,) 2 with contacts on the limb or core in this step, 1 with contacts in the last
+    wake: Ints  # (p,) way, nm, after which a part must be looked at again
+    stir: Ints  # (cells,) the same of a cell
+    rouse: Ints  # (n,) the same of a point

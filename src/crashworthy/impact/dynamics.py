@@ -47,7 +47,17 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["REMNANT", "flex", "limb_motion", "pull_strap", "shake_boards", "twist_arms"]
+__all__ = [
+    "REMNANT",
+    "averages",
+    "beat_of",
+    "flex",
+    "gather",
+    "limb_motion",
+    "pull_strap",
+    "shake_boards",
+    "twist_arms",
+]
 
 REMNANT: Final = 0.05
 """Share of its stiffness that a broken arm keeps: fibres that still hang together (assumption)."""
@@ -64,10 +74,105 @@ def limb_motion(
 
 
 @physics
+def _contacts(room: Room, limb: int, zero: float) -> tuple[Triple, Triple]:
+    """Contact forces on a limb's mass, and what its root bears besides; the next step starts bare."""
+    push = lever = (zero, zero, zero)
+    if room.pushed[limb]:
+        push, lever = row(room.push, limb), row(room.lever, limb)
+        for j in range(3):
+            room.push[limb, j], room.lever[limb, j] = 0.0, 0.0
+        room.pushed[limb] = 0
+    return push, lever
+
+
+@physics
+def _go_on(craft: Craft, room: Room, limb: int, R: Nine, S: Triple, dt: float) -> float:
+    """Step a limb's velocity and place; its squared speed, m²/s²."""
+    U = along(row(room.go, limb), dt * craft.lightness[limb], into_world(R, S))
+    X = along(row(room.at, limb), dt, U)
+    room.go[limb, 0], room.go[limb, 1], room.go[limb, 2] = U[0], U[1], U[2]
+    room.at[limb, 0], room.at[limb, 1], room.at[limb, 2] = X[0], X[1], X[2]
+    return dot(U, U)
+
+
+@physics
+def _flex_arm(
+    craft: Craft, room: Room, task: Task, b: int, arm: int, R: Nine, x: Triple, V: Triple, w: Triple,
+    dt: float, time: float,
+) -> tuple[Triple, Triple, float, float, float]:  # fmt: skip
+    """One arm: force S, its moment r x S + a tau, spin J Omega, energy lost, squared speed of the tip."""
+    r, d, rate = limb_motion(craft, room, arm, R, x, V, w)
+    e0 = craft.side[arm, 0, 0], craft.side[arm, 0, 1], craft.side[arm, 0, 2]
+    e1 = craft.side[arm, 1, 0], craft.side[arm, 1, 1], craft.side[arm, 1, 2]
+    e2 = row(craft.axis, arm)
+    whole, theta = room.whole[arm, 0], room.angle[arm, 0]
+    turned = room.turning[arm, 0] - dot(e2, w)
+    u0, u1, u2 = dot(d, e0) + craft.rise[arm] * theta, dot(d, e1), dot(d, e2)
+    v0, v1, v2 = dot(rate, e0) + craft.rise[arm] * turned, dot(rate, e1), dot(rate, e2)
+    k0, k1, k2 = craft.stiffness[arm, 0] * u0, craft.stiffness[arm, 1] * u1, craft.stiffness[arm, 2] * u2
+    k0, k1, k2 = whole * k0, whole * k1, whole * k2
+    c0, c1, c2 = craft.damping[arm, 0] * v0, craft.damping[arm, 1] * v1, craft.damping[arm, 2] * v2
+    lost = (c0 * v0 + c1 * v1 + c2 * v2) * dt
+    wring = 0.0 * theta
+    if room.pushed[arm]:
+        wring = wring + room.wring[arm, 0]
+        room.wring[arm, 0] = 0.0
+    push, lever = _contacts(room, arm, 0.0 * theta)
+    S = along(along(along(push, -(k0 + c0), e0), -(k1 + c1), e1), -(k2 + c2), e2)
+    spring = whole * craft.twist_stiffness[arm] * theta
+    drag = craft.twist_damping[arm] * turned
+    lost += drag * turned * dt
+    tau = wring - spring - drag - craft.rise[arm] * (k0 + c0)
+    spun = craft.twist_inertia[arm] * room.turning[arm, 0]
+    room.turning[arm, 0] = room.turning[arm, 0] + dt * tau * craft.twist_lightness[arm]
+    # What root and screws bear.
+    h0, h1, h2 = k0 + lever[0], k1 + lever[1], k2 + c2 + lever[2]
+    s0, s1, s2 = h0 * craft.use[arm, 0], h1 * craft.use[arm, 1], spring * craft.twist_use[arm]
+    use = s0 * s0 + s1 * s1 + s2 * s2
+    held, pulled = k0 + c0, k2 + c2
+    room.slid[arm, 0] = most(room.slid[arm, 0], h2 * h2 + h0 * h0)
+    room.slid[arm, 1] = most(room.slid[arm, 1], pulled * pulled + held * held)
+    room.wrung[arm, 0] = most(room.wrung[arm, 0], size(spring))
+    room.root[arm, 0] = most(room.root[arm, 0], size(h0))
+    room.root[arm, 1] = most(room.root[arm, 1], size(h1))
+    room.root[arm, 2] = most(room.root[arm, 2], use)
+    room.root[arm, 3] = most(room.root[arm, 3], dot(d, d))
+    if some((use > task.strength[b, arm]) & (whole > REMNANT)):
+        lost += _snap(craft, room, task, b, arm, (use, theta), (u0, u1, u2), time)
+    return S, along(cross(r, S), tau, e2), spun, lost, _go_on(craft, room, arm, R, S, dt)
+
+
+@physics
+def _flex_tip(
+    craft: Craft, room: Room, limb: int, R: Nine, x: Triple, V: Triple, w: Triple, dt: float
+) -> tuple[Triple, Triple, float, float]:
+    """Another limb, alike both ways across: S, its moment r x S, energy lost, squared speed."""
+    r, d, rate = limb_motion(craft, room, limb, R, x, V, w)
+    e = row(craft.axis, limb)
+    u, v, square = dot(d, e), dot(rate, e), dot(d, d)
+    k, c = craft.stiffness[limb, 0], craft.damping[limb, 0]
+    k_more, c_more = craft.stiffness[limb, 2] - k, craft.damping[limb, 2] - c
+    tight = 1.0 + craft.tautness[limb] * square
+    spring = along((k * d[0], k * d[1], k * d[2]), k_more * u, e)
+    spring = tight * spring[0], tight * spring[1], tight * spring[2]
+    drag = along((c * rate[0], c * rate[1], c * rate[2]), c_more * v, e)
+    push, lever = _contacts(room, limb, 0.0 * square)
+    S = less(less(push, spring), drag)
+    borne = plus(spring, lever)
+    pull = dot(borne, e)
+    across, pull = most(dot(borne, borne) - pull * pull, 0.0), pull * craft.use[limb, 2]
+    use = craft.use[limb, 0] * craft.use[limb, 0] * across + pull * pull
+    use = where(room.dragged[limb, 0] >= craft.snag[limb], use, 0.0)
+    room.root[limb, 2] = most(room.root[limb, 2], use)
+    room.root[limb, 3] = most(room.root[limb, 3], square)
+    return S, cross(r, S), dot(drag, rate) * dt, _go_on(craft, room, limb, R, S, dt)
+
+
+@physics
 def flex(
     craft: Craft, room: Room, task: Task, b: int, R: Nine, x: Triple, V: Triple, w: Triple, force: Triple,
     torque: Triple, dt: float, time: float,
-) -> tuple[Triple, Triple, float]:  # fmt: skip
+) -> tuple[Triple, Triple, float, tuple[float, float]]:  # fmt: skip
     """Step the limbs' velocities and places, record what their roots bear, break arms that are too weak.
 
     Root force = spring + sum (s - phi) F: what contacts short of the tip add beyond their share phi of it;
@@ -89,78 +194,38 @@ def flex(
         time: now, s.
 
     Returns:
-        accelerations of O (m/s²) and of the turning (rad/s²), body frame; energy lost in the limbs, J.
+        accelerations of O (m/s²) and of the turning (rad/s²), body frame; energy lost in the limbs, J;
+        squared speeds of the fastest arm and of the fastest other limb, m²/s².
     """
     momentum = symmetric_times(craft.inertia, w)
     f, t = force, torque
-    lost = 0.0 * w[0]
-    for limb in range(len(craft.tip_mass)):
-        r, d, rate = limb_motion(craft, room, limb, R, x, V, w)
-        e0 = craft.side[limb, 0, 0], craft.side[limb, 0, 1], craft.side[limb, 0, 2]
-        e1 = craft.side[limb, 1, 0], craft.side[limb, 1, 1], craft.side[limb, 1, 2]
-        e2 = row(craft.axis, limb)
-        u0, u1, u2 = dot(d, e0), dot(d, e1), dot(d, e2)
-        v0, v1, v2 = dot(rate, e0), dot(rate, e1), dot(rate, e2)
-        arm = limb < len(craft.rotor)
-        tight, theta, turned = 1.0 + craft.tautness[limb] * dot(d, d), 0.0 * lost, 0.0 * lost
-        if arm:
-            tight, theta = room.whole[limb, 0], room.angle[limb, 0]
-            turned = room.turning[limb, 0] - dot(e2, w)
-            u0, v0 = u0 + craft.rise[limb] * theta, v0 + craft.rise[limb] * turned
-        k0, k1, k2 = (
-            craft.stiffness[limb, 0] * u0,
-            craft.stiffness[limb, 1] * u1,
-            craft.stiffness[limb, 2] * u2,
-        )
-        c0, c1, c2 = craft.damping[limb, 0] * v0, craft.damping[limb, 1] * v1, craft.damping[limb, 2] * v2
-        lost += (c0 * v0 + c1 * v1 + c2 * v2) * dt
-        k0, k1, k2 = tight * k0, tight * k1, tight * k2
-        S = along(along(along(row(room.push, limb), -(k0 + c0), e0), -(k1 + c1), e1), -(k2 + c2), e2)
-        f, t = less(f, S), less(t, cross(r, S))
-        # What the root bears.
-        h0, h1, h2 = k0 + room.lever[limb, 0], k1 + room.lever[limb, 1], k2 + c2 + room.lever[limb, 2]
-        s0, s1, s2 = h0 * craft.use[limb, 0], h1 * craft.use[limb, 1], h2 * craft.use[limb, 2]
-        use = s0 * s0 + s1 * s1 + s2 * s2
-        if arm:
-            J, rotor = craft.twist_inertia[limb], craft.rotor[limb]
-            spring = tight * craft.twist_stiffness[limb] * theta
-            drag = craft.twist_damping[limb] * turned
-            lost += drag * turned * dt
-            tau = room.wring[limb, 0] - spring - drag - craft.rise[limb] * (k0 + c0)
-            t = along(t, -tau, e2)
-            spun = J * room.turning[limb, 0]
-            momentum = along(momentum, spun, e2)
-            momentum = momentum[0], momentum[1], momentum[2] + rotor * room.spin[limb, 0]
-            room.turning[limb, 0] = room.turning[limb, 0] + dt * tau / J
-            s0 = spring * craft.twist_use[limb]
-            use += s0 * s0
-            room.wrung[limb, 0] = most(room.wrung[limb, 0], size(spring))
-            room.slid[limb, 0] = most(room.slid[limb, 0], h2 * h2 + h0 * h0)
-            room.slid[limb, 1] = most(room.slid[limb, 1], (k2 + c2) * (k2 + c2) + (k0 + c0) * (k0 + c0))
-            room.root[limb, 0] = most(room.root[limb, 0], size(h0))
-            room.root[limb, 1] = most(room.root[limb, 1], size(h1))
-            if some((use > task.strength[b, limb]) & (tight > REMNANT)):
-                lost += _snap(craft, room, task, b, limb, (use, theta), (u0, u1, u2), time)
-        else:
-            use = where(room.dragged[limb, 0] >= craft.snag[limb], use, 0.0)
-        room.root[limb, 2] = most(room.root[limb, 2], use)
-        room.root[limb, 3] = most(room.root[limb, 3], dot(d, d))
-        U = along(row(room.go, limb), dt * craft.lightness[limb], into_world(R, S))
-        X = along(row(room.at, limb), dt, U)
-        for j in range(3):
-            room.go[limb, j] = U[0] if j == 0 else (U[1] if j == 1 else U[2])
-            room.at[limb, j] = X[0] if j == 0 else (X[1] if j == 1 else X[2])
+    lost = fast_arm = fast_tip = 0.0 * w[0]
+    for arm in range(len(craft.rotor)):
+        S, turn, spun, off, fast = _flex_arm(craft, room, task, b, arm, R, x, V, w, dt, time)
+        f, t, lost = less(f, S), less(t, turn), lost + off
+        momentum = along(momentum, spun, row(craft.axis, arm))
+        momentum = momentum[0], momentum[1], momentum[2] + craft.rotor[arm] * room.spin[arm, 0]
+        fast_arm = most(fast_arm, fast)
+    for limb in range(len(craft.rotor), len(craft.tip_mass)):
+        S, turn, off, fast = _flex_tip(craft, room, limb, R, x, V, w, dt)
+        f, t, lost = less(f, S), less(t, turn), lost + off
+        fast_tip = most(fast_tip, fast)
     t = less(t, cross(w, momentum))
     m = 1.0 / craft.core_mass
-    return (m * f[0], m * f[1], m * f[2]), symmetric_times(craft.inertia_inverse, t), lost
+    a_O = m * f[0], m * f[1], m * f[2]
+    return a_O, symmetric_times(craft.inertia_inverse, t), lost, (fast_arm, fast_tip)
 
 
 @physics
-def twist_arms(craft: Craft, room: Room, w: Triple, dt: float) -> None:
-    """Step the twist of the arms, once body and tips have their new rates."""
+def twist_arms(craft: Craft, room: Room, w: Triple, spin: float, dt: float) -> float:
+    """Step the twist of the arms, once body and tips have their new rates; the fastest of them, rad/s."""
+    whirl = 0.0 * spin
     for a in range(len(craft.rotor)):
         rate = room.turning[a, 0] - dot(row(craft.axis, a), w)
-        room.angle[a, 0] = room.angle[a, 0] + dt * rate
+        theta = room.angle[a, 0] + dt * rate
+        room.angle[a, 0] = theta
+        whirl = most(whirl, size(rate) + spin * size(theta))
+    return whirl
 
 
 @physics
@@ -183,6 +248,38 @@ def _felt_at(place: Floats, motion: tuple[Triple, Triple], w: Triple) -> Triple:
     """Acceleration of a place that moves with the core."""
     p = (place[0], place[1], place[2])
     return plus(plus(motion[0], cross(motion[1], p)), cross(w, cross(w, p)))
+
+
+@physics
+def gather(room: Room, a_O: Triple, A: Triple, pushed: Triple) -> None:
+    """Add up what boards and battery will feel when they are stepped next."""
+    for j in range(3):
+        room.felt[0, j] = room.felt[0, j] + (a_O[0] if j == 0 else (a_O[1] if j == 1 else a_O[2]))
+        room.felt[1, j] = room.felt[1, j] + (A[0] if j == 0 else (A[1] if j == 1 else A[2]))
+        room.felt[2, j] = room.felt[2, j] + (pushed[0] if j == 0 else (pushed[1] if j == 1 else pushed[2]))
+
+
+@physics
+def averages(room: Room, beat: int) -> tuple[Triple, Triple, Triple]:
+    """Mean of what was gathered over ``beat`` steps: a_O, w', force on the battery; gathering starts anew."""
+    m = 1.0 / beat
+    a, A, F = row(room.felt, 0), row(room.felt, 1), row(room.felt, 2)
+    for i in range(3):
+        for j in range(3):
+            room.felt[i, j] = 0.0
+    return (m * a[0], m * a[1], m * a[2]), (m * A[0], m * A[1], m * A[2]), (m * F[0], m * F[1], m * F[2])
+
+
+@physics
+def beat_of(craft: Craft, dt: float) -> int:
+    """Steps after which boards and battery are stepped: a radian of the quickest takes at least four.
+
+    What drives them is averaged in between, so no blow is missed.
+    """
+    quickest = max(craft.stack_rate, craft.pack_rate)
+    for j in range(3):
+        quickest = max(quickest, craft.board_rate[j])
+    return max(1, min(8, int(0.25 / (dt * quickest))))
 
 
 @physics

@@ -15,9 +15,18 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from crashworthy.impact.craft import AUDIT_LIMIT, FLAG_ENERGY, FLAG_PENETRATION, FLAG_STEP, STEP_LIMIT
-from crashworthy.impact.dynamics import flex, limb_motion, pull_strap, shake_boards, twist_arms
+from crashworthy.impact.dynamics import (
+    averages,
+    beat_of,
+    flex,
+    gather,
+    limb_motion,
+    pull_strap,
+    shake_boards,
+    twist_arms,
+)
 from crashworthy.impact.jit import physics
-from crashworthy.impact.lanes import most, no, size, some, sqrt, where
+from crashworthy.impact.lanes import highest, least, most, no, size, some, sqrt, where
 from crashworthy.impact.ledger import energy, limbs_momentum, never_again
 from crashworthy.impact.obstacle import BOX, PLANE, Shape
 from crashworthy.impact.press_parts import NEVER, press_parts
@@ -52,8 +61,8 @@ LOOK = 50
 
 
 @physics
-def _clear(craft: Craft, room: Room, task: Task, b: int, dt: float) -> None:
-    """Make memory and results of a block ready; limbs ride along with the core, arms as they are given."""
+def _hang(craft: Craft, room: Room, task: Task, b: int) -> None:
+    """Put the limbs in their places: they ride along with the core, arms as they are given."""
     state, arms, limbs = task.state, len(craft.rotor), len(craft.tip_mass)
     R = rotation((state[b, 6], state[b, 7], state[b, 8], state[b, 9]))
     w = state[b, 10], state[b, 11], state[b, 12]
@@ -80,19 +89,29 @@ def _clear(craft: Craft, room: Room, task: Task, b: int, dt: float) -> None:
             room.push[limb, j], room.lever[limb, j] = 0.0, 0.0
         for j in range(4):
             room.root[limb, j] = 0.0
-        room.dragged[limb, 0] = 0.0
+        room.dragged[limb, 0], room.pushed[limb] = 0.0, 0
+
+
+@physics
+def _clear(craft: Craft, room: Room, task: Task, b: int, dt: float) -> None:
+    """Make memory and results of a block ready."""
+    _hang(craft, room, task, b)
     for i in range(5):
         for j in range(3):
             room.z[i, j], room.dz[i, j] = 0.0, 0.0
     for i in range(len(craft.area)):
-        room.stored[i, 0], room.weight[i, 0] = 0.0, 0.0
+        room.stored[i, 0], room.weight[i, 0], room.rouse[i] = 0.0, 0.0, 0
     for p in range(len(craft.radius)):
         room.wake[p] = 0
         task.peak[b, p], task.impulse[b, p], task.touched[b, p] = 0.0, 0.0, NEVER
     for i in range(len(craft.cell_radius)):
-        room.stir[i], room.soiled[i] = 0, 0
-    for body in range(limbs + 1):
+        room.stir[i] = 0
+    for body in range(len(craft.tip_mass) + 1):
         room.touching[body, 0], room.counted[body, 0], room.stiff[body, 0] = 0.5 / dt, 0.0, 0.0
+        room.busy[body] = 0
+    for i in range(3):
+        for j in range(3):
+            room.felt[i, j] = 0.0
 
 
 @physics
@@ -147,19 +166,18 @@ def crash_block(
     swing, sway = (zero, zero, zero), (zero, zero, zero)
     lightness, k_o, c_o = given[b, 12], given[b, 13], given[b, 14]
     start_energy = energy(craft, room, rotation(q), x, V, w)
-    # No point of the core can outrun the speed at which the lightest mass there would hold all the energy.
-    pace = 1.0 / (dt * (2.0 * sqrt(2.0 * start_energy * (craft.loose + lightness)) + 1.0))
     hurry = 1.0 / task.speed[b, 0]
     shock = velocity = core_peak = steepest = lost = deepest = strap = travel = zero
     board = (zero, zero, zero)
     quiet, ended = zero, zero < 0.0
     last, step = zero, 0
+    ways, beat = (0, 0, 0), beat_of(craft, dt)
     while True:
         R = rotation(q)
         shape = _shape(kind, given, b, R, x, swing)
         now = press_parts(
             craft, beds, law, kind, surface, b, task, room, shape, into_body(R, sway), lightness, R, x, V, w,
-            dt, step, pace, hurry,
+            dt, step * dt, ways, hurry,
         )  # fmt: skip
         lost += now.lost
         deepest = most(deepest, now.depth)
@@ -205,16 +223,19 @@ def crash_block(
                 result[b, 24] = where(over, m[2], result[b, 24])
             if not some(no(ended)):
                 break
-        a_O, A, given_off = flex(
+        a_O, A, given_off, fast = flex(
             craft, room, task, b, R, x, V, w, now.force, now.torque, dt, step * dt
         )  # fmt: skip
         lost += given_off
         core_peak = most(core_peak, dot(a_O, a_O))
-        felt, moved, boards = shake_boards(craft, room, (a_O, A), w, dt)
-        shock, velocity = most(shock, felt), most(velocity, moved)
-        board = most(board[0], boards[0]), most(board[1], boards[1]), most(board[2], boards[2])
-        if craft.pack_part >= 0:
-            strap = most(strap, pull_strap(craft, room, (a_O, A), w, now.pack, dt))
+        gather(room, a_O, A, now.pack)
+        if (step + 1) % beat == 0:
+            mean_a, mean_A, mean_F = averages(room, beat)
+            felt, moved, boards = shake_boards(craft, room, (mean_a, mean_A), w, beat * dt)
+            shock, velocity = most(shock, felt), most(velocity, moved)
+            board = most(board[0], boards[0]), most(board[1], boards[1]), most(board[2], boards[2])
+            if craft.pack_part >= 0:
+                strap = most(strap, pull_strap(craft, room, (mean_a, mean_A), w, mean_F, beat * dt))
         if some(lightness > 0.0):
             F = _free_way(kind, given, b, into_world(R, now.force))
             lost += c_o * dot(sway, sway) * dt
@@ -229,8 +250,32 @@ def crash_block(
         V = along(V, dt, into_world(R, a_O))
         x = along(x, dt, V)
         q = turn(q, w, dt)
-        twist_arms(craft, room, w, dt)
+        spin = sqrt(dot(w, w))
+        whirl = twist_arms(craft, room, w, spin, dt)
+        ways = _go_far(craft, ways, sqrt(dot(V, V)), spin, whirl, fast, sqrt(dot(sway, sway)), dt)
         step += 1
+
+
+@physics
+def _go_far(
+    craft: Craft, ways: tuple[int, int, int], speed: float, spin: float, whirl: float,
+    fast: tuple[float, float], drift: float, dt: float,
+) -> tuple[int, int, int]:  # fmt: skip
+    """Longest ways, nm, by which any point of the core, an arm or another limb may have come nearer so far.
+
+    A point moves with phi U + (1 - phi) v + w x (r - phi r_t) + theta' g + theta w x g, so no faster than the
+    faster one of core and limb, the turning over the greatest distance, and the twist together.
+    """
+    turning = spin * craft.span + drift
+    core = speed + turning
+    arm = most(speed, sqrt(fast[0])) + turning + whirl * craft.whirl
+    tip = most(speed, sqrt(fast[1])) + turning
+    n = 1e9 * dt
+    return (
+        ways[0] + int(n * highest(least(core, 1e4))) + 1,
+        ways[1] + int(n * highest(least(arm, 1e4))) + 1,
+        ways[2] + int(n * highest(least(tip, 1e4))) + 1,
+    )
 
 
 @physics

@@ -14,7 +14,7 @@ from typing import Any
 from numba.core import types
 from numba.extending import overload
 
-__all__ = ["floor", "least", "lowest", "most", "no", "size", "some", "sqrt", "where"]
+__all__ = ["floor", "highest", "least", "lowest", "most", "no", "size", "some", "sqrt", "where"]
 
 
 def sqrt(x: float) -> float:
@@ -59,6 +59,11 @@ def no(condition: bool) -> bool:
 
 def lowest(x: float) -> float:
     """The smallest number among the lanes."""
+    return x
+
+
+def highest(x: float) -> float:
+    """The largest number among the lanes."""
     return x
 
 
@@ -108,4 +113,9 @@ def _no(condition: Any) -> Any:
 
 @overload(lowest, strict=False)
 def _lowest(x: Any) -> Any:
+    return (lambda x: x) if _plain(x) else None
+
+
+@overload(highest, strict=False)
+def _highest(x: Any) -> Any:
     return (lambda x: x) if _plain(x) else None

@@ -21,8 +21,11 @@ if TYPE_CHECKING:
 
 __all__ = ["NEVER", "Pressed", "press_parts"]
 
-TOO_FAR: Final = 1e9
-"""A distance that nothing reaches, m."""
+TOO_FAR: Final = 1 << 60
+"""A way that nothing goes, nm."""
+
+TOUCHES: Final = -1
+"""In place of a way: touched something when last looked at."""
 
 NEVER: Final = 1e300
 """A time that never comes, s."""
@@ -42,19 +45,9 @@ class Pressed(NamedTuple):
 
 
 @physics
-def _steps_off(gap: float, pace: float) -> int:
-    """Steps that a gap certainly takes to close in every lane, at most a thousand."""
-    steps = lowest(gap * pace)
-    return int(steps) if steps < 1000.0 else 1000
-
-
-@physics
-def _let_go(craft: Craft, room: Room, cell: int) -> None:
-    """Forget the areas of a cell that nothing touches any more."""
-    if room.soiled[cell]:
-        for i in range(craft.cell_start[cell], craft.cell_start[cell + 1]):
-            room.weight[i, 0] = 0.0
-        room.soiled[cell] = 0
+def _clearance(gap: float) -> int:
+    """Smallest gap among the lanes, nm; not above zero when any of them may touch."""
+    return int(1e9 * lowest(gap))
 
 
 @physics
@@ -63,19 +56,21 @@ def _grow(room: Room, limb: int, q: Triple, h: Triple) -> None:
     for j in range(3):
         room.push[limb, j] = room.push[limb, j] + (q[0] if j == 0 else (q[1] if j == 1 else q[2]))
         room.lever[limb, j] = room.lever[limb, j] + (h[0] if j == 0 else (h[1] if j == 1 else h[2]))
+    room.pushed[limb] = 1
 
 
 @physics
 def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would hide the physics
     craft: Craft, beds: Beds, law: int, kind: int, surface: int, b: int, task: Task, room: Room, shape: Shape,
-    drift: Triple, lightness: float, R: Nine, x: Triple, V: Triple, w: Triple, dt: float, step: int,
-    pace: float, hurry: float,
+    drift: Triple, lightness: float, R: Nine, x: Triple, V: Triple, w: Triple, dt: float, time: float,
+    ways: tuple[int, int, int], hurry: float,
 ) -> Pressed:  # fmt: skip
     """Sum the contact forces of one step.
 
-    A part, or a clump of its points, that is clear of the obstacle is left alone for as many steps as it must
-    at least take to come near. A point takes the share of its area that faces the obstacle when it first
-    touches, and keeps it while it touches (so that its spring has an energy).
+    A part, a clump of its points or a point that is clear of the obstacle is left alone until anything on its
+    carrier may have gone as far as its gap was; what touches is looked at in every step. A point takes the
+    share of its area that faces the obstacle when it first touches, and keeps it while it touches (so that
+    its spring has an energy).
 
     Args:
         craft: the quad.
@@ -94,42 +89,36 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
         V: its velocity, m/s.
         w: body rate, rad/s.
         dt: time step, s.
-        step: its number.
-        pace: one over the distance that no point of the core can exceed in a step, 1/m.
+        time: now, s.
+        ways: longest ways that any point of the core, of an arm, of another limb may have gone so far, nm.
         hurry: one over the closing speed at first contact, s/m.
     """
     arms, limbs = len(craft.rotor), len(craft.tip_mass)
-    v = into_body(R, V)
+    v = less(into_body(R, V), drift)
     zero = 0.0 * w[0]
     none = (zero, zero, zero)
     force, torque, pack = none, none, none
     elastic, lost, depth_used, contacts, steepest = zero, zero, zero, zero, zero
-    for limb in range(limbs):
-        for j in range(3):
-            room.push[limb, j], room.lever[limb, j] = 0.0, 0.0
-    for a in range(arms):
-        room.wring[a, 0] = 0.0
     for part in range(len(craft.radius)):
-        if step < room.wake[part]:
-            continue
         limb = craft.limb[part]
+        way = ways[0] if limb < 0 else (ways[1] if limb < arms else ways[2])
+        if way < room.wake[part]:
+            continue
         body, twists = limb if limb >= 0 else limbs, 0 <= limb < arms
         d, d_rate, slack = none, none, zero
         theta = theta_rate = zero
         if limb >= 0:
             _, d, d_rate = limb_motion(craft, room, limb, R, x, V, w)
-            slack = sqrt(dot(d, d))
+            slack = size(d[0]) + size(d[1]) + size(d[2])
         if twists:
             theta, theta_rate = room.angle[limb, 0], room.turning[limb, 0] - dot(row(craft.axis, limb), w)
             slack += craft.reach[part] * size(theta)
-        quick = pace * craft.ease[part]
-        gap, _ = gap_normal(kind, shape, row(craft.centre, part))
-        away = _steps_off(gap - (slack + craft.radius[part]), quick)
-        if away > 0:
-            room.wake[part] = step + 1 + away
-            for cell in range(craft.cells[part], craft.cells[part + 1]):
-                _let_go(craft, room, cell)
-            continue
+        if room.wake[part] != TOUCHES:
+            gap, _ = gap_normal(kind, shape, row(craft.centre, part))
+            away = _clearance(gap - (slack + craft.radius[part]))
+            if away > 0:
+                room.wake[part] = way + away
+                continue
         k, p_y = beds.stiffness[surface, part], beds.crush[surface, part]
         d_y, mu = beds.depth[surface, part], beds.friction[surface, part]
         alpha = beds.damping[surface, part] * hurry
@@ -139,107 +128,117 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
         hub = (0.0, 0.0, 0.0)
         if prop >= 0:
             spin, whole, hub = room.spin[prop, 0], room.blade[prop, 0], row(craft.tip, prop)
-        total, spring, stiff, count, drag, wring = zero, zero, zero, zero, zero, zero
+        whole_share = craft.rides[part] == 1
+        total, spring, stiff, count, drag, wring, deepest = zero, zero, zero, zero, zero, zero, zero
         f, t, q, h = none, none, none, none
-        soonest = step + 1000
+        soonest = way + TOO_FAR
         for cell in range(craft.cells[part], craft.cells[part + 1]):
-            if step < room.stir[cell]:
+            if way < room.stir[cell]:
                 soonest = min(soonest, room.stir[cell])
                 continue
-            gap, _ = gap_normal(kind, shape, row(craft.cell_centre, cell))
-            away = _steps_off(gap - (slack + craft.cell_radius[cell]), quick)
-            if away > 0:
-                room.stir[cell] = step + 1 + away
-                _let_go(craft, room, cell)
-                soonest = min(soonest, step + 1 + away)
-                continue
-            nearest = zero + TOO_FAR
-            soiled = False
+            if room.stir[cell] != TOUCHES:
+                gap, _ = gap_normal(kind, shape, row(craft.cell_centre, cell))
+                away = _clearance(gap - (slack + craft.cell_radius[cell]))
+                if away > 0:
+                    room.stir[cell] = way + away
+                    soonest = min(soonest, way + away)
+                    continue
+            next_look = way + TOO_FAR
             for i in range(craft.cell_start[cell], craft.cell_start[cell + 1]):
+                if way < room.rouse[i]:
+                    next_look = min(next_look, room.rouse[i])
+                    continue
                 phi, g = craft.shape[i], row(craft.screw, i)
                 r = along(row(craft.position, i), phi, d)
                 if twists:
                     r = along(r, theta, g)
                 gap, _ = gap_normal(kind, shape, r)
                 inside = (gap < 0.0) & (whole > 0.0)
-                nearest = least(gap, nearest)
                 if not some(inside):
-                    if room.soiled[cell]:
-                        room.weight[i, 0] = 0.0
+                    room.weight[i, 0] = 0.0
+                    room.rouse[i] = way + _clearance(gap)
+                    next_look = min(next_look, room.rouse[i])
                     continue
+                next_look = TOUCHES
                 gap, n = gap_normal(kind, shape, r)
-                held = room.weight[i, 0]
-                fresh = held == 0.0
-                facing = craft.blunt[i] - dot(row(craft.normal, i), n)
-                area = where(inside, where(fresh, most(facing, 0.0) * craft.area[i], held), 0.0)
+                area = where(inside, room.weight[i, 0], 0.0)
+                fresh = inside & (area == 0.0)
+                new = some(fresh)
+                if new:
+                    facing = craft.blunt[i] - dot(row(craft.normal, i), n)
+                    area = where(fresh, most(facing, 0.0) * craft.area[i], area)
+                    room.braked[i, 0] = where(fresh, 0.0, room.braked[i, 0])
+                    room.braked[i, 1] = where(fresh, 0.0, room.braked[i, 1])
                 presses = area > 0.0
                 room.weight[i, 0] = area
                 if not some(presses):
                     continue
-                soiled = True
-                s = along(less(plus(v, cross(w, r)), drift), phi, d_rate)
+                s = along(plus(v, cross(w, r)), phi, d_rate)
                 mobility = craft.mobility[i] + lightness
                 if twists:
                     s = along(s, theta_rate, g)
                     across = dot(g, n)
-                    mobility += across * across / craft.twist_inertia[limb]
+                    mobility += across * across * craft.twist_lightness[limb]
                 rate = -dot(s, n)
-                slide = along(s, rate, n)
-                if prop >= 0:
-                    # A spinning disc rubs all around; it does not come nearer by turning.
-                    turn = (-spin * (r[1] - hub[1]), spin * (r[0] - hub[0]), zero)
-                    slide = along(plus(slide, turn), -dot(turn, n), n)
-                depth = -gap
-                # Turned to face the obstacle while already inside: what it displaced is displaced, nothing
-                # springs.
-                before = room.stored[i, 0]
-                late = fresh & (depth > 2.0 * dt * size(rate))
-                before = where(late, most(before, depth), before)
+                depth, before = -gap, room.stored[i, 0]
+                if new:
+                    # Turned to face the obstacle while already inside: what it displaced is displaced,
+                    # nothing springs.
+                    late = fresh & (depth > 2.0 * dt * size(rate))
+                    before = where(late, most(before, depth), before)
                 p, d_e, d_p, undamped, energy, slope = press(law, k, p_y, d_y, alpha, depth, rate, before)
                 room.stored[i, 0] = where(presses, d_p, room.stored[i, 0])
                 count += where(presses, 1.0, 0.0)
-                depth_used = most(depth_used, where(presses, depth * limit, 0.0))
+                deepest = most(deepest, where(presses, depth, 0.0))
                 normal = area * p
-                square = dot(slide, slide) + 1e-24
-                speed = sqrt(square)
-                rub = friction(mu, normal, speed, craft.grip[i] * room.touching[body, 0])
-                rub = where(normal > 0.0, rub, 0.0)
-                F = along((normal * n[0], normal * n[1], normal * n[2]), -rub, slide)
+                F = (normal * n[0], normal * n[1], normal * n[2])
+                # What brakes does its work at the mean of the speeds before and after a step.
+                damped = area * (p - undamped)
+                lost += area * p_y * (d_p - before) + 0.5 * dt * (damped + room.braked[i, 0]) * rate
+                room.braked[i, 0] = damped
+                if mu > 0.0:
+                    slide = along(s, rate, n)
+                    if prop >= 0:
+                        # A spinning disc rubs all around; it does not come nearer by turning.
+                        turn = (-spin * (r[1] - hub[1]), spin * (r[0] - hub[0]), zero)
+                        slide = along(plus(slide, turn), -dot(turn, n), n)
+                    speed = sqrt(dot(slide, slide) + 1e-24)
+                    rub = friction(mu, normal, speed, craft.grip[i] * room.touching[body, 0])
+                    F = along(F, -rub, slide)
+                    lost += 0.5 * dt * (rub * speed + room.braked[i, 1]) * speed
+                    room.braked[i, 1] = rub * speed
+                    drag += normal * speed
+                    if prop >= 0:
+                        rubbed -= rub * ((r[0] - hub[0]) * slide[1] - (r[1] - hub[1]) * slide[0])
                 spring += area * energy
-                lost += area * (p_y * (d_p - before) + (p - undamped) * rate * dt)
-                lost += rub * square * dt
                 total += normal
-                drag += normal * speed
                 f = plus(f, F)
                 t = plus(t, cross(r, F))
                 stiff += where(d_e > 0.0, area * slope * mobility, 0.0)
-                if prop >= 0:
-                    rubbed -= rub * ((r[0] - hub[0]) * slide[1] - (r[1] - hub[1]) * slide[0])
-                if limb >= 0:
+                if not whole_share:
                     q, h = along(q, phi, F), along(h, craft.rest[i], F)
                 if twists:
                     wring += dot(g, F)
-            room.soiled[cell] = 1 if soiled else 0
-            away = _steps_off(nearest, quick)
-            room.stir[cell] = step + 1 + max(away, 0)
-            soonest = min(soonest, room.stir[cell])
+            room.stir[cell] = next_look
+            soonest = min(soonest, next_look)
         room.wake[part] = soonest
         if not some(count > 0.0):
             continue
-        time = where(count > 0.0, step * dt, NEVER)
-        task.touched[b, part] = least(task.touched[b, part], time)
+        task.touched[b, part] = least(task.touched[b, part], where(count > 0.0, time, NEVER))
         task.peak[b, part] = most(task.peak[b, part], total)
         task.impulse[b, part] = task.impulse[b, part] + total * dt
+        depth_used = most(depth_used, deepest * limit)
         contacts += count
+        room.busy[body] = 2
         room.counted[body, 0] = room.counted[body, 0] + count
         room.stiff[body, 0] = room.stiff[body, 0] + stiff
         if prop >= 0:
             # The motor turns freely: friction about its axis slows the prop and does not turn the quad.
             t = t[0], t[1], t[2] - rubbed
-            room.spin[prop, 0] = spin + dt * rubbed / craft.rotor[prop]
+            room.spin[prop, 0] = spin + dt * rubbed * craft.rotor_lightness[prop]
             snaps = total > task.strength[b, arms + prop]
             if some(snaps):
-                task.broken[b, arms + prop] = where(snaps, step * dt, task.broken[b, arms + prop])
+                task.broken[b, arms + prop] = where(snaps, time, task.broken[b, arms + prop])
                 room.blade[prop, 0] = where(snaps, 0.0, whole)
                 lost += where(snaps, spring, 0.0)
                 spring = where(snaps, 0.0, spring)
@@ -247,19 +246,25 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
         force, torque = plus(force, f), plus(torque, t)
         if part == craft.pack_part:
             pack = plus(pack, f)
-        if limb >= 0:
+        if whole_share:
+            q = f
+        if twists:
             e0 = craft.side[limb, 0, 0], craft.side[limb, 0, 1], craft.side[limb, 0, 2]
             e1 = craft.side[limb, 1, 0], craft.side[limb, 1, 1], craft.side[limb, 1, 2]
             _grow(room, limb, q, (dot(h, e0), dot(h, e1), dot(less(f, q), row(craft.axis, limb))))
+            room.wring[limb, 0] = room.wring[limb, 0] + wring
+        elif limb >= 0:
+            e2 = row(craft.axis, limb)
+            _grow(room, limb, q, along(h, dot(less(less(f, q), h), e2), e2))
             dragged = where(total > craft.snag_force, dt * drag / most(total, 1e-12), 0.0)
             room.dragged[limb, 0] = room.dragged[limb, 0] + dragged
-        if twists:
-            room.wring[limb, 0] = room.wring[limb, 0] + wring
     for body in range(limbs + 1):
-        counted = room.counted[body, 0]
-        room.touching[body, 0] = 0.5 / dt + zero
-        if some(counted > 0.0):
-            room.touching[body, 0] = 0.5 / (dt * most(counted, 1.0))
+        if room.busy[body] == 2:
+            room.touching[body, 0] = 0.5 / (dt * most(room.counted[body, 0], 1.0))
             steepest = most(steepest, room.stiff[body, 0])
-        room.counted[body, 0], room.stiff[body, 0] = 0.0, 0.0
+            room.counted[body, 0], room.stiff[body, 0] = 0.0, 0.0
+            room.busy[body] = 1
+        elif room.busy[body] == 1:
+            room.touching[body, 0] = 0.5 / dt + zero
+            room.busy[body] = 0
     return Pressed(force, torque, elastic, lost, depth_used, contacts, pack, steepest)

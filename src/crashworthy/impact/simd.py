@@ -209,24 +209,29 @@ def _words() -> None:
         _teach(word, 2, choose)
 
 
-def _lowest(builder: Any, args: Any, vector: VectorType) -> Any:
-    """Halve the vector again and again, keeping the smaller numbers."""
-    value, width = args[0], vector.width
-    while width > 1:
-        width //= 2
-        kind = ir.VectorType(ir.IntType(32), width)
-        empty = ir.Constant(value.type, ir.Undefined)
-        low, high = (
-            builder.shuffle_vector(value, empty, ir.Constant(kind, list(range(first, first + width))))
-            for first in (0, width)
-        )
-        value = builder.select(builder.fcmp_ordered("<", low, high), low, high)
-    return builder.extract_element(value, ir.Constant(ir.IntType(32), 0))
+def _extreme(sign: str) -> Callable[[Any, tuple[Any, ...], VectorType], Any]:
+    """Halve the vector again and again, keeping the numbers that ``sign`` prefers."""
+
+    def code(builder: Any, args: Any, vector: VectorType) -> Any:
+        value, width = args[0], vector.width
+        while width > 1:
+            width //= 2
+            kind = ir.VectorType(ir.IntType(32), width)
+            empty = ir.Constant(value.type, ir.Undefined)
+            low, high = (
+                builder.shuffle_vector(value, empty, ir.Constant(kind, list(range(first, first + width))))
+                for first in (0, width)
+            )
+            value = builder.select(builder.fcmp_ordered(sign, low, high), low, high)
+        return builder.extract_element(value, ir.Constant(ir.IntType(32), 0))
+
+    return code
 
 
 _operators()
 _words()
-_teach(words.lowest, 1, _lowest, lambda _: types.float64)
+_teach(words.lowest, 1, _extreme("<"), lambda _: types.float64)
+_teach(words.highest, 1, _extreme(">"), lambda _: types.float64)
 
 
 class _Where(AbstractTemplate):
@@ -373,6 +378,8 @@ def views(typing: Any, fields: Any, width: Any) -> Any:
     made_type = types.NamedTuple(kinds, fields.instance_class)
 
     def code(context: Any, builder: Any, sig: Any, args: Any) -> Any:
+        # Registers that are put aside on the stack must not straddle two lines of the cache.
+        builder.function.attributes.alignstack = max(16, 8 * lanes)
         values = []
         for given, old, new in zip(cgutils.unpack_tuple(builder, args[0]), fields.types, kinds, strict=True):
             if not isinstance(new, ViewType):

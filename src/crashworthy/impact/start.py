@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 
 from crashworthy.impact.obstacle import BOX, GAP, PARAMS, PLANE, RUBBLE, SHAPES, SURFACES
+from crashworthy.impact.order import likeness
 from crashworthy.impact.placing import place
 from crashworthy.impact.sampler import Draws
 from crashworthy.materials.table import value
@@ -40,7 +41,7 @@ class Starts(NamedTuple):
         closing: (n,) normal closing speed of the first point to touch, m/s.
         first: (n,) that point's part (index into the craft's parts).
         normal: (3, n) outward normal of the obstacle where it is touched.
-        rank: (n,) a number that puts crashes of like first touch and speed side by side.
+        rank: (n,) a number that puts crashes that unfold alike side by side (``order.likeness``).
     """
 
     obstacle: Ints
@@ -182,7 +183,7 @@ def sample(scenario: Scenario, craft: Craft, seed: int, crashes: NDArray[np.int6
     closing, normal = np.zeros(n), np.zeros((3, n))
     first, touch = np.zeros(n, dtype=np.int32), np.zeros(n, dtype=np.int32)
     place(craft, kinds, rows, state, aim, draws.uniform("offset"), closing, first, touch, normal)
-    rank = touch.astype(np.int64) * 1000 + np.minimum(10.0 * speed, 999.0).astype(np.int64)
+    rank = likeness(kinds.astype(np.int64) * 1000 + surfaces, state, normal, closing)
     return Starts(which, kinds, surfaces, rows, state, closing, first, normal, rank)
 
 
