@@ -123,7 +123,8 @@ def _shape(kind: int, row: Floats, b: int, R: Nine, x: Triple, swing: Triple) ->
     across = axis
     if kind >= BOX:
         across = into_body(R, (row[b, 7], row[b, 8], row[b, 9]))
-    return Shape(point, axis, across, cross(axis, across), row[b, 6], row[b, 10], row[b, 11])
+    third = across if kind < BOX else cross(axis, across)
+    return Shape(point, axis, across, third, row[b, 6], row[b, 10], row[b, 11])
 
 
 @physics
@@ -252,29 +253,31 @@ def crash_block(
         q = turn(q, w, dt)
         spin = sqrt(dot(w, w))
         whirl = twist_arms(craft, room, w, spin, dt)
-        ways = _go_far(craft, ways, sqrt(dot(V, V)), spin, whirl, fast, sqrt(dot(sway, sway)), dt)
+        drift = sqrt(dot(sway, sway)) if some(lightness > 0.0) else zero
+        ways = _go_far(craft, ways, dot(V, V), spin * craft.span + drift, whirl, fast, dt)
         step += 1
 
 
 @physics
 def _go_far(
-    craft: Craft, ways: tuple[int, int, int], speed: float, spin: float, whirl: float,
-    fast: tuple[float, float], drift: float, dt: float,
+    craft: Craft, ways: tuple[int, int, int], square: float, turning: float, whirl: float,
+    fast: tuple[float, float], dt: float,
 ) -> tuple[int, int, int]:  # fmt: skip
     """Longest ways, nm, by which any point of the core, an arm or another limb may have come nearer so far.
 
     A point moves with phi U + (1 - phi) v + w x (r - phi r_t) + theta' g + theta w x g, so no faster than the
     faster one of core and limb, the turning over the greatest distance, and the twist together.
     """
-    turning = spin * craft.span + drift
-    core = speed + turning
-    arm = most(speed, sqrt(fast[0])) + turning + whirl * craft.whirl
-    tip = most(speed, sqrt(fast[1])) + turning
     n = 1e9 * dt
+    core = sqrt(square) + turning
+    arm = sqrt(most(square, fast[0])) + turning + whirl * craft.whirl
+    tip = 0
+    if len(craft.tip_mass) > len(craft.rotor):
+        tip = int(n * highest(least(sqrt(most(square, fast[1])) + turning, 1e4)))
     return (
         ways[0] + int(n * highest(least(core, 1e4))) + 1,
         ways[1] + int(n * highest(least(arm, 1e4))) + 1,
-        ways[2] + int(n * highest(least(tip, 1e4))) + 1,
+        ways[2] + tip + 1,
     )
 
 

@@ -194,7 +194,7 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
                 F = (normal * n[0], normal * n[1], normal * n[2])
                 # What brakes does its work at the mean of the speeds before and after a step.
                 damped = area * (p - undamped)
-                lost += area * p_y * (d_p - before) + 0.5 * dt * (damped + room.braked[i, 0]) * rate
+                brakes = (damped + room.braked[i, 0]) * rate
                 room.braked[i, 0] = damped
                 if mu > 0.0:
                     slide = along(s, rate, n)
@@ -205,11 +205,12 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
                     speed = sqrt(dot(slide, slide) + 1e-24)
                     rub = friction(mu, normal, speed, craft.grip[i] * room.touching[body, 0])
                     F = along(F, -rub, slide)
-                    lost += 0.5 * dt * (rub * speed + room.braked[i, 1]) * speed
+                    brakes += (rub * speed + room.braked[i, 1]) * speed
                     room.braked[i, 1] = rub * speed
                     drag += normal * speed
                     if prop >= 0:
                         rubbed -= rub * ((r[0] - hub[0]) * slide[1] - (r[1] - hub[1]) * slide[0])
+                lost += area * p_y * (d_p - before) + where(presses, 0.5 * dt * brakes, 0.0)
                 spring += area * energy
                 total += normal
                 f = plus(f, F)
