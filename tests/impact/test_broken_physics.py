@@ -54,7 +54,7 @@ BROKEN = (
     ("dynamics", "craft.pack_friction * seat", "0.7 * craft.pack_friction * seat", "P3.seat"),
     ("dynamics", "under - 2.0 * zeta", "under - 1.5 * zeta", "P3.damped"),
     ("dynamics", "2.0 * craft.board_damping", "1.0 * craft.board_damping", "P4.board_0"),
-    ("dynamics", "craft.twist_stiffness[arm] * theta", "0.9 * craft.twist_stiffness[arm] * theta", "L4.period"),
+    ("dynamics", "craft.twist_stiffness[arm] *", "0.9 * craft.twist_stiffness[arm] *", "L4.period"),
     ("dynamics", "1.0 + craft.tautness", "1.0 + 0.7 * craft.tautness", "L2.travel"),
     ("dynamics", "craft.use[limb, 0] * across", "0.8 * craft.use[limb, 0] * across", "L3.0.5"),
     ("dynamics", "craft.lightness[limb], into_world", "0.9 * craft.lightness[limb], into_world", "L1.travel"),
