@@ -17,7 +17,7 @@ from crashworthy.evidence.registry import run_check
 from crashworthy.impact.arrange import make_craft
 from crashworthy.impact.blocks import Outcome, crash
 from crashworthy.impact.campaign import SETTLE
-from crashworthy.impact.cases import step_of
+from crashworthy.impact.cases import case_of, step_of
 from crashworthy.impact.contact import BED
 from crashworthy.impact.craft import STEP_LIMIT
 from crashworthy.impact.limbs import Twist, limbs_of
@@ -25,6 +25,7 @@ from crashworthy.impact.model import Model, model_of
 from crashworthy.impact.scenario import Scenario
 from crashworthy.impact.scene import run, single_bed
 from crashworthy.impact.start import Starts, sample
+from crashworthy.impact.uncertain import parameters
 from crashworthy.strength.capacity import capacities
 
 SHEET = """
@@ -208,6 +209,18 @@ def test_a_wrong_constant_is_noticed(monkeypatch: pytest.MonkeyPatch, wrong: str
         cached.cache_clear()
     assert len(outcome) == len(ids)
     assert not any(outcome.values())
+
+
+def test_softer_arm_roots_leave_other_limbs_alone() -> None:
+    """The uncertain roots of the arms change all springs of the arms, and no antenna, lead or mount."""
+    case = case_of(quad_of())
+    root = next(p for p in parameters({}) if p.key == "arm_root")
+    before, after = case.model.craft, root.at(case, "low").model.craft
+    share = after.stiffness / before.stiffness
+    assert (share[:4] < 0.7).all()
+    assert (share[4:] == 1.0).all()
+    assert (after.twist_stiffness < 0.7 * before.twist_stiffness).all()
+    np.testing.assert_allclose((after.damping / before.damping)[:4], np.sqrt(share[:4]))
 
 
 def test_limbs_out_of_order_are_refused() -> None:

@@ -112,19 +112,21 @@ def _contact(key: str, words: str, field: str, *, parts: bool, grounds: bool) ->
 
 
 def _root(case: Case, side: Side) -> Case:
-    """Arm roots softer or stiffer; damping keeps its ratio."""
+    """Arm roots softer or stiffer, along and in twist too; damping keeps its ratio. Other limbs stay."""
     craft = case.model.craft
-    factors = [
-        _end(row, side) / row.value
-        for row in (datum("arm_root", "factor_in_plane"), datum("arm_root", "factor_out_of_plane"))
-    ]
+    arms = len(craft.rotor)
+    names = ("factor_in_plane", "factor_out_of_plane", "factor_axial", "factor_twist")
+    *bend, twist = (_end(row, side) / row.value for row in (datum("arm_root", name) for name in names))
     stiffness, damping = craft.stiffness.copy(), craft.damping.copy()
-    for axis, factor in enumerate(factors):
-        stiffness[:, axis] *= factor
-        damping[:, axis] *= math.sqrt(factor)
-    return replace(
-        case, model=case.model._replace(craft=craft._replace(stiffness=stiffness, damping=damping))
+    stiffness[:arms] *= bend
+    damping[:arms] *= [math.sqrt(factor) for factor in bend]
+    softer = craft._replace(
+        stiffness=stiffness,
+        damping=damping,
+        twist_stiffness=craft.twist_stiffness * twist,
+        twist_damping=craft.twist_damping * math.sqrt(twist),
     )
+    return replace(case, model=case.model._replace(craft=softer))
 
 
 def _mount(case: Case, side: Side) -> Case:
