@@ -192,16 +192,16 @@ def test_builds_that_cannot_be_crashed_are_refused(quad):
 
 def test_numbers_that_blow_up_are_flagged_not_passed_on(quad, monkeypatch):
     """A crash that leaves the real numbers is zeroed, flagged and left out of the answers."""
-    from crashworthy.impact import campaign
+    from crashworthy.impact import chunk
 
-    honest = campaign.sample
+    honest = chunk.sample
 
     def broken(*arguments):
         starts = honest(*arguments)
         starts.state[10, 0] = np.nan
         return starts
 
-    monkeypatch.setattr(campaign, "sample", broken)
+    monkeypatch.setattr(chunk, "sample", broken)
     batch = simulate(quad, 6, 2)
     assert batch.flags[0] & FLAG_INVALID
     assert not (batch.flags[1:] & FLAG_INVALID).any()

@@ -20,6 +20,7 @@ from crashworthy.cli.options import (
     scenario_of,
 )
 from crashworthy.cli.output import print_json, progress_bar, say, table
+from crashworthy.cli.watched import plus_minus, say_watched, share_of
 
 if TYPE_CHECKING:
     from crashworthy.upkeep.learned import Learned
@@ -61,6 +62,20 @@ def crash(
     report: Annotated[
         Path | None, typer.Option("--report", help="Write the one-page report: .html or .pdf.")
     ] = None,
+    watch: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--watch",
+            help='A rare hit to know well: a part or kind ("lens", "antennas"), one by one obstacle '
+            '("lens by spike"), or "rare" for the fragile parts seldom touched. May be repeated.',
+        ),
+    ] = None,
+    until: Annotated[
+        str,
+        typer.Option(
+            "--until", help='Stop when the answers are known to this, such as "5%"; then --n is the most.'
+        ),
+    ] = "",
     workers: Workers = None,
     cluster: Cluster = None,
     every_part: Annotated[bool, typer.Option("--all-parts", help="Show every part that is hit.")] = False,
@@ -70,9 +85,12 @@ def crash(
 ) -> None:
     """Crash a build in simulation: which part is hit, how hard, what breaks per hundred crashes.
 
-    A quad of the fleet keeps its result for the other commands and the app; a sheet file is only read.
+    A quad of the fleet keeps its result for the other commands and the app; a sheet file stays out of the
+    fleet. Finished chunks are kept in the data folder, so asking the same again is quick.
 
     Example: crashworthy crash examples/gannet.toml --n 2000 --seed 7 --report gannet.pdf
+
+    Example: crashworthy crash examples/gannet.toml --watch rare --n 10000 --until 10%
     """
     from crashworthy.cli import crash_show
 
@@ -80,6 +98,9 @@ def crash(
         raise typer.BadParameter("-o belongs to --replay; use --report or --strikes for a whole campaign")
     crash_show.check_endings(output, strikes, report)
     told: dict[str, Any] = {}
+    options: dict[str, Any] = {
+        "fracture": fracture, "watch": tuple(watch or ()), "until": share_of(until), "workers": workers,
+    }  # fmt: skip
     with opened(data, store, cluster) as workshop:
         mix = scenario_of(workshop, quad, scenario)
         build = workshop.find(quad)
@@ -89,22 +110,11 @@ def crash(
         learned = None
         with progress_bar("crashing") as progress:
             if quad.endswith(".toml"):
-                batch, broken = crash_show.crash_file(
-                    build,
-                    n,
-                    seed,
-                    mix,
-                    fracture=fracture,
-                    workers=workers,
-                    cluster=cluster,
-                    progress=progress,
-                )
+                batch, broken = workshop.crash_both(build, n, seed, mix, progress=progress, **options)
                 summary = batch.summarise(broken=broken).to_json() | {"strengths": "tabled"}
                 about = ["Strengths: as tabled (a sheet file has no journal)."]
             else:
-                campaign = workshop.crash_test(
-                    quad, n, seed, mix, fracture=fracture, workers=workers, progress=progress
-                )
+                campaign = workshop.crash_test(quad, n, seed, mix, progress=progress, **options)
                 summary = workshop.corrected_summary(campaign, strengths)
                 batch = workshop.believed_batch(campaign)
                 learned = workshop.learned(quad)
@@ -134,6 +144,7 @@ def _words(summary: dict[str, Any], every_part: bool, about: Sequence[str]) -> N
     say(str(summary["summary"]))
     for line in about:
         say(line)
+    say_watched(summary)
     say()
     parts = [p for p in summary["parts"] if p["hit"] > 0 or p["breaks"] > 0]
     parts.sort(key=lambda p: (-p["breaks"], -p["hit"]))
@@ -145,7 +156,7 @@ def _words(summary: dict[str, Any], every_part: bool, about: Sequence[str]) -> N
         [
             (
                 p["label"],
-                f"{100 * p['hit']:.1f}",
+                plus_minus(100 * p["hit"], 100 * p["hit_low"], 100 * p["hit_high"]),
                 f"{100 * p['first']:.1f}",
                 f"{p['force']['p90']:.0f}",
                 f"{p['utilisation']['p90']:.2f}",
@@ -180,9 +191,11 @@ def _words(summary: dict[str, Any], every_part: bool, about: Sequence[str]) -> N
         say()
     shock = summary["shock"]
     say(
-        f"Boards on their mount: {shock['p50']:.0f} g in half of the crashes, "
-        f"{shock['p99']:.0f} g in one of 100."
+        f"Boards on their mount: {shock['p50']:.0f} g "
+        f"({shock['p50_low']:.0f}-{shock['p50_high']:.0f}) in half of the crashes, "
+        f"{shock['p99']:.0f} g ({shock['p99_low']:.0f}-{shock['p99_high']:.0f}) in one of 100."
     )
+    say("Hit and g: with 95 % intervals of the sampling; those of first and N are in --json.")
     say("N 90 %: contact force that 9 of 10 hits stay below. Load: the same for load over strength.")
     say(f"Break: if nothing else broke; {summary['interval']}.")
     if fracture:

@@ -10,7 +10,6 @@ import typer
 from crashworthy.cli.output import print_json, say, table
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
     from pathlib import Path
 
     from crashworthy.build.quad import Quad
@@ -18,7 +17,7 @@ if TYPE_CHECKING:
     from crashworthy.impact.replays import Replay
     from crashworthy.impact.scenario import Scenario
 
-__all__ = ["check_endings", "crash_file", "say_more", "show_replay", "worst_of", "write_files"]
+__all__ = ["check_endings", "say_more", "show_replay", "worst_of", "write_files"]
 
 REPLAYS: Final = (".json", ".png", ".svg", ".glb")
 STRIKES: Final = (".json", ".png", ".glb")
@@ -38,34 +37,6 @@ def check_endings(output: Path | None, strikes: Path | None, report: Path | None
     ):
         if file is not None and file.suffix.lower() not in allowed:
             raise typer.BadParameter(f"{name} {file}: end its name with {', '.join(allowed)}")
-
-
-def crash_file(
-    build: Quad,
-    n: int,
-    seed: int,
-    mix: Scenario | None,
-    *,
-    fracture: bool,
-    workers: int | None,
-    cluster: str | None,
-    progress: Callable[[int, int], None],
-) -> tuple[CrashBatch, CrashBatch | None]:
-    """Crash a sheet file; nothing is kept.
-
-    Returns:
-        The campaign, and its first crashes with fracture when asked for.
-    """
-    from crashworthy.impact.campaign import simulate
-    from crashworthy.impact.fracture import PAIRED
-    from crashworthy.jobs.executor import executor_for
-
-    run = executor_for(workers, cluster).map_chunks
-    batch = simulate(build, n, seed, mix, map_chunks=run, progress=progress)
-    if not fracture or n < 2:
-        return batch, None
-    paired = min(n, PAIRED)
-    return batch, simulate(build, paired, seed, mix, fracture=True, map_chunks=run, progress=progress)
 
 
 def _save(file: Path, data: bytes) -> None:

@@ -5,23 +5,26 @@ from __future__ import annotations
 import io
 import json
 import zipfile
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
 from crashworthy.errors import Problem, ScenarioError
 from crashworthy.impact.obstacle import ROUND
+from crashworthy.impact.watch import Watched
 from crashworthy.strength.capacity import Capacity
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from numpy.typing import NDArray
 
     from crashworthy.impact.summary import CrashSummary
 
     Floats = NDArray[np.float32]
 
-__all__ = ["ARRAYS", "REFINED", "CrashBatch", "complete"]
+__all__ = ["ARRAYS", "REFINED", "CrashBatch", "complete", "even_arrays", "even_index"]
 
 REFINED: Final = 16
 """Flag bit: the crash was flagged at the asked time step and run again at a quarter or a sixteenth of it."""
@@ -47,6 +50,8 @@ ARRAYS: Final = (
     "first_part",
     "audit",
     "flags",
+    "crash",
+    "weight",
 )
 """Arrays of a batch, as saved."""
 
@@ -74,7 +79,27 @@ def complete(arrays: dict[str, Any], arms: int) -> dict[str, Any]:
             whole = tuple(arms if k < 0 else k for k in shape)
             empty = -1.0 if name == "broken" else 0.0
             arrays[name] = np.full((*whole, n), empty, dtype=np.float32)
+    arrays.setdefault("crash", np.arange(n, dtype=np.int64))
+    arrays.setdefault("weight", np.ones(n))
     return {name: arrays[name] for name in ARRAYS}
+
+
+def even_index(weight: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Which crashes to take, some twice, so that all count the same: as many as the effective number."""
+    square = float(weight @ weight)
+    count = max(1, int(float(weight.sum()) ** 2 / square))
+    upto = np.cumsum(weight) / weight.sum() * count
+    return np.minimum(np.searchsorted(upto, np.arange(count) + 0.5), len(weight) - 1)
+
+
+def even_arrays(arrays: Mapping[str, Any]) -> dict[str, Any]:
+    """Arrays of a saved campaign, drawn by weight so that all crashes count the same."""
+    weight = arrays.get("weight")
+    if weight is None or (weight == 1.0).all():
+        return dict(arrays)
+    index = even_index(weight)
+    even = {name: array[..., index] for name, array in arrays.items()}
+    return {**even, "weight": np.ones(len(index))}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,7 +111,8 @@ class CrashBatch:
         quad_digest: its digest.
         scenario: the scenario as plain data.
         n, seed, dt: as asked.
-        digest: sha256 of build, scenario, tables, seed, n, dt and engine version: the campaign's identity.
+        digest: sha256 of build, scenario, tables, seed, n, dt, options and engine version: the campaign's
+            identity.
         parts: (name, label, kind) of every part.
         arm_parts: part index of each arm.
         limb_parts: part index of each other limb: antennas, leads, what sits on a soft mount.
@@ -114,6 +140,12 @@ class CrashBatch:
         first_part: (n,) part that touches first.
         audit: (n,) energy found minus energy at the start, as a share of it.
         flags: (n,) bits (``craft.FLAG_*``, ``REFINED``).
+        crash: (n,) number of the crash: what it was drawn by.
+        weight: (n,) how much it counts, 1 on average; all 1 unless rare hits were watched.
+        watched: rare hits that were watched.
+        drawn: crashes drawn, of which ``n`` were simulated.
+        asked: crashes asked for; more than ``n`` when the campaign stopped early.
+        until: relative half width at which it was to stop; 0 for never.
     """
 
     quad: str
@@ -150,6 +182,28 @@ class CrashBatch:
     first_part: NDArray[np.int32]
     audit: Floats
     flags: NDArray[np.int32]
+    crash: NDArray[np.int64]
+    weight: NDArray[np.float64]
+    watched: tuple[Watched, ...] = ()
+    drawn: int = 0
+    asked: int = 0
+    until: float = 0.0
+
+    def even(self) -> CrashBatch:
+        """Crashes that all count the same: this batch, or about as many drawn by weight as it is worth.
+
+        Systematic resampling keeps every mean up to rounding; for what counts crashes and knows no weights.
+        """
+        if not self.weighted:
+            return self
+        index = even_index(self.weight)
+        arrays = {name: getattr(self, name)[..., index] for name in ARRAYS if name != "weight"}
+        return replace(self, n=len(index), weight=np.ones(len(index)), **arrays)
+
+    @property
+    def weighted(self) -> bool:
+        """Whether some crashes count more than others."""
+        return bool((self.weight != 1.0).any())
 
     @property
     def part_rank(self) -> NDArray[np.int32]:
@@ -181,6 +235,8 @@ class CrashBatch:
         }
         head["arm_torque"], head["limb_parts"] = self.arm_torque, self.limb_parts
         head["arm_capacity"], head["obstacles"] = self.arm_capacity, self.obstacles
+        head["watched"] = [asdict(w) for w in self.watched]
+        head |= {"drawn": self.drawn, "asked": self.asked, "until": self.until}
         head["capacities"] = [asdict(c) for c in self.capacities]
         text = np.frombuffer(json.dumps(head, sort_keys=True).encode(), dtype=np.uint8)
         file = io.BytesIO()
@@ -208,6 +264,9 @@ class CrashBatch:
             head["arm_capacity"] = tuple((a, b) for a, b in head["arm_capacity"])
             head["obstacles"] = tuple((a, b, c) for a, b, c in head["obstacles"])
             head["capacities"] = tuple(Capacity(**c) for c in head["capacities"])
+            head["watched"] = tuple(
+                Watched(w["name"], tuple(w["parts"]), tuple(w["obstacles"])) for w in head.get("watched", ())
+            )
             return cls(**head, **arrays)
         except (ValueError, KeyError, TypeError, OSError, EOFError, zipfile.BadZipFile) as problem:
             raise ScenarioError(

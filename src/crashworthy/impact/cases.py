@@ -17,17 +17,8 @@ import numpy as np
 
 from crashworthy.errors import Problem, ScenarioError
 from crashworthy.impact.batch import ARRAYS, CrashBatch
-from crashworthy.impact.campaign import (
-    ENGINE,
-    LIMIT,
-    SETTLE,
-    WINDOW,
-    Breaking,
-    CampaignCancelled,
-    Chunk,
-    breaking_of,
-    run_chunk,
-)
+from crashworthy.impact.campaign import ENGINE, LIMIT, CampaignCancelled
+from crashworthy.impact.chunk import SETTLE, WINDOW, Breaking, Chunk, Screen, breaking_of, run_chunk
 from crashworthy.impact.jit import cache_folder
 from crashworthy.impact.model import Model, model_of
 from crashworthy.impact.scenario import Scenario
@@ -38,6 +29,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from crashworthy.build.quad import Quad
+    from crashworthy.impact.watch import Watched
     from crashworthy.strength.correction import Corrections
 
 __all__ = ["CHUNK", "Case", "Crasher", "Runner", "Work", "case_of", "plain", "run_work", "step_of"]
@@ -58,6 +50,7 @@ class Work:
         n_parts: parts of the build.
         chunk: which crashes.
         breaking: strengths at which arms and props break in the run; nothing breaks without.
+        screen: simulate some of the crashes that are drawn; every one without.
     """
 
     name: str
@@ -68,6 +61,7 @@ class Work:
     n_parts: int
     chunk: Chunk
     breaking: Breaking | None = None
+    screen: Screen | None = None
 
 
 Runner = Callable[[Callable[[Work], Arrays], Iterable[Work]], Iterator[Arrays]]
@@ -76,7 +70,9 @@ Runner = Callable[[Callable[[Work], Arrays], Iterable[Work]], Iterator[Arrays]]
 
 def run_work(work: Work) -> Arrays:
     """Crash: plain arrays, the crash as the last axis."""
-    return run_chunk(work.model, work.scenario, work.seed, work.dt, work.n_parts, work.chunk, work.breaking)
+    return run_chunk(
+        work.model, work.scenario, work.seed, work.dt, work.n_parts, work.chunk, work.breaking, work.screen
+    )
 
 
 def plain(run: Callable[[Work], Arrays], works: Iterable[Work]) -> Iterator[Arrays]:
@@ -133,9 +129,14 @@ class Case:
                 state.update(array.tobytes())
         return state.hexdigest()
 
-    def works(self, seed: int, first: int, n: int, chunk: int = CHUNK) -> list[Work]:
-        """Units of work for the crashes ``first`` ... ``first + n - 1``."""
+    def works(
+        self, seed: int, first: int, n: int, chunk: int = CHUNK, screen: Screen | None = None
+    ) -> list[Work]:
+        """Units of work for the crashes (or places, when screened) ``first`` ... ``first + n - 1``."""
         digest = self.digest
+        if screen is not None:
+            text = json.dumps([digest, screen.to_list()])
+            digest = hashlib.sha256(text.encode()).hexdigest()
         return [
             Work(
                 f"{digest[:40]}-{seed:x}-{start}-{min(chunk, first + n - start)}",
@@ -146,15 +147,27 @@ class Case:
                 len(self.quad.parts),
                 Chunk(start, min(chunk, first + n - start)),
                 self.breaking,
+                screen,
             )
             for start in range(first, first + n, chunk)
         ]
 
-    def batch(self, seed: int, arrays: Arrays) -> CrashBatch:
-        """Put the arrays of crashes 0 ... n-1 together with what names them."""
+    def batch(
+        self,
+        seed: int,
+        arrays: Arrays,
+        *,
+        digest: str = "",
+        watched: tuple[Watched, ...] = (),
+        drawn: int = 0,
+        asked: int = 0,
+        until: float = 0.0,
+    ) -> CrashBatch:
+        """Put the arrays of some crashes together with what names them; see ``CrashBatch``."""
         n = len(arrays["flags"])
         quad = self.quad
-        key = json.dumps([self.digest, seed, n]).encode()
+        if not digest:
+            digest = hashlib.sha256(json.dumps([self.digest, seed, n]).encode()).hexdigest()
         return CrashBatch(
             quad=quad.slug,
             quad_digest=quad.digest,
@@ -162,7 +175,7 @@ class Case:
             n=n,
             seed=seed,
             dt=self.dt,
-            digest=hashlib.sha256(key).hexdigest(),
+            digest=digest,
             parts=tuple((p.name, p.label, p.kind) for p in quad.parts),
             arm_parts=tuple(a.part for a in quad.arms),
             arm_capacity=tuple(arm_root_moments(a) for a in quad.arms),
@@ -171,6 +184,10 @@ class Case:
             capacities=self.capacities,
             obstacles=tuple((o.name, o.kind, o.surface) for o in self.scenario.obstacles),
             **{name: arrays[name] for name in ARRAYS},
+            watched=watched,
+            drawn=drawn or n,
+            asked=asked or n,
+            until=until,
         )
 
 

@@ -82,24 +82,29 @@ def part_chances(batch: CrashBatch, capacities: Iterable[Capacity], z: float = 0
     return {part: 1.0 - s for part, s in survives.items()}
 
 
-def interval(middle: Floats, weaker: Floats, stronger: Floats) -> tuple[float, float, float]:
+def interval(
+    middle: Floats, weaker: Floats, stronger: Floats, weight: Floats | None = None
+) -> tuple[float, float, float]:
     """Mean over the crashes and its 90 % interval.
 
     Args:
         middle: (n,) expected breaks per crash at the best estimate of the strengths.
         weaker: the same with strengths at their 5 % quantile.
         stronger: the same at their 95 % quantile.
+        weight: (n,) how many crashes each stands for; all the same by default.
 
     Returns:
         mean, low, high: sampling error and strength uncertainty added in squares of the logarithm on each
         side, so that a rare break keeps a lower end above zero.
     """
     n = len(middle)
-    mean = float(middle.mean())
+    w = np.full(n, 1.0 / n) if weight is None else weight / weight.sum()
+    mean = float(w @ middle)
     if mean <= 0.0:
-        return 0.0, 0.0, float(weaker.mean())
-    error = Z90 * float(middle.std(ddof=1)) / np.sqrt(n) / mean if n > 1 else 1.0 / mean
-    low, high = (float(np.log(max(x.mean(), 1e-300) / mean)) for x in (stronger, weaker))
+        return 0.0, 0.0, float(w @ weaker)
+    off = w * (middle - mean)
+    error = Z90 * float(np.sqrt(off @ off * n / (n - 1))) / mean if n > 1 else 1.0 / mean
+    low, high = (float(np.log(max(float(w @ x), 1e-300) / mean)) for x in (stronger, weaker))
     return (
         mean,
         mean * float(np.exp(-np.hypot(low, error))),
@@ -107,9 +112,9 @@ def interval(middle: Floats, weaker: Floats, stronger: Floats) -> tuple[float, f
     )
 
 
-def wilson(hits: int, n: int) -> tuple[float, float]:
-    """95 % score interval of a share (Wilson, J. Am. Stat. Assoc. 22, 1927)."""
-    if n == 0:
+def wilson(hits: float, n: float) -> tuple[float, float]:
+    """95 % score interval of a share (Wilson, J. Am. Stat. Assoc. 22, 1927); ``n`` need not be whole."""
+    if n <= 0:
         return 0.0, 1.0
     p, z2 = hits / n, Z95 * Z95
     centre = (p + z2 / (2 * n)) / (1 + z2 / n)

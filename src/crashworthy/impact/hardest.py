@@ -107,7 +107,7 @@ def worst_crashes(batch: CrashBatch, part: str = BY_DAMAGE, count: int = 12) -> 
     poor = FLAG_INVALID | FLAG_ENERGY | FLAG_STEP
     return tuple(
         WorstCrash(
-            crash=int(i),
+            crash=int(batch.crash[i]),
             obstacle=batch.obstacles[int(batch.obstacle[i])][0],
             speed=float(batch.speed[i]),
             first=batch.parts[int(batch.first_part[i])][1],

@@ -22,7 +22,9 @@ __all__ = ["place"]
 
 
 @physics
-def _march(xyz: Floats, kind: int, rows: Floats, state: Floats, c: int) -> tuple[int, float, float, float]:
+def _march(
+    xyz: Floats, least: Floats, kind: int, rows: Floats, state: Floats, c: int
+) -> tuple[int, float, float, float]:
     """Move a quad back along its path until it is clear, then forward to first touch.
 
     No point is nearer to the obstacle than its gap, so a step of the least gap never goes through it (sphere
@@ -43,31 +45,40 @@ def _march(xyz: Floats, kind: int, rows: Floats, state: Floats, c: int) -> tuple
         reach = max(reach, xyz[i, 0] ** 2 + xyz[i, 1] ** 2 + xyz[i, 2] ** 2)
     back = (2.0 * np.sqrt(reach) + rows[6, c] + 0.3) / speed
     nearest, hit, m = 0.0, 0, axis
+    least[:] = -np.inf
     for _ in range(20):
         for j in range(3):
             state[j, c] -= back * v[j]
-        nearest = _nearest(xyz, kind, shape, state, c)[0]
+        least[:] = -np.inf
+        nearest, hit, m = _nearest(xyz, least, kind, shape, state, c)
         if nearest > 0.0:
             break
     for _ in range(1000):
-        nearest, hit, m = _nearest(xyz, kind, shape, state, c)
         if nearest < 2e-9:
             break
+        step = nearest - 1e-9
         for j in range(3):
-            state[j, c] += (nearest - 1e-9) / speed * v[j]
+            state[j, c] += step / speed * v[j]
+        # A gap shrinks by the way gone at most; what cannot be nearest any more is not looked at.
+        for i in range(len(xyz)):
+            least[i] -= step + 1e-12
+        nearest, hit, m = _nearest(xyz, least, kind, shape, state, c)
     return hit, m[0], m[1], m[2]
 
 
 @physics
 def _nearest(
-    xyz: Floats, kind: int, shape: Shape, state: Floats, c: int
+    xyz: Floats, least: Floats, kind: int, shape: Shape, state: Floats, c: int
 ) -> tuple[float, int, tuple[float, float, float]]:
-    """Least gap of the skin's points, which point, and the normal there."""
+    """Least gap of the skin's points, which point, and the normal there; ``least`` bounds gaps from below."""
     best, hit, m = np.inf, 0, shape.axis
     for i in range(len(xyz)):
+        if least[i] >= best:
+            continue
         gap, n = gap_normal(
             kind, shape, (state[0, c] + xyz[i, 0], state[1, c] + xyz[i, 1], state[2, c] + xyz[i, 2])
         )
+        least[i] = gap
         if gap < best:
             best, hit, m = gap, i, n
     return best, hit, m
@@ -125,7 +136,7 @@ def place(  # noqa: C901 - one branch for each family of shapes
                 goal -= craft.area[drawn]
                 drawn += 1
             state[0, c], state[1, c], state[2, c] = -xyz[drawn, 0], -xyz[drawn, 1], -xyz[drawn, 2]
-            hit, nx, ny, nz = _march(xyz, kinds[c], rows, state, c)
+            hit, nx, ny, nz = _march(xyz, gap, kinds[c], rows, state, c)
         else:
             radius = aim[c]
             wx, wy, wz = vx - along * ax, vy - along * ay, vz - along * az
@@ -151,7 +162,7 @@ def place(  # noqa: C901 - one branch for each family of shapes
                 reach = side[j] + radius
             if kinds[c] != CYLINDER:
                 state[0, c], state[1, c], state[2, c] = -offset * sx, -offset * sy, -offset * sz
-                hit, nx, ny, nz = _march(xyz, kinds[c], rows, state, c)
+                hit, nx, ny, nz = _march(xyz, gap, kinds[c], rows, state, c)
                 _touch(craft, r, state, hit, nx, ny, nz, c, closing, first, touch, normal)
                 continue
             best, hit = np.inf, 0

@@ -127,14 +127,16 @@ class Replay:
 def worst(batch: CrashBatch, part: str = "") -> int:
     """Number of the crash that loads a part the most; without a part, that shakes the boards the most.
 
+    Of a watched campaign the number is that of the draw.
+
     Raises:
         ScenarioError: the campaign has no such part.
     """
     if not part:
-        return int(batch.shock.argmax())
+        return int(batch.crash[batch.shock.argmax()])
     for index, (name, _, _) in enumerate(batch.parts):
         if name == part:
-            return int(batch.part_peak[index].argmax())
+            return int(batch.crash[batch.part_peak[index].argmax()])
     raise ScenarioError(Problem(f"no part is called {part!r}", "use a part of the campaign", field="part"))
 
 
@@ -150,9 +152,13 @@ def replay(quad: Quad, batch: CrashBatch, crash_id: int, *, dt: float = 0.0) -> 
     Raises:
         ScenarioError: the number is not of the campaign, or the build is another.
     """
-    if not 0 <= crash_id < batch.n:
+    if crash_id not in batch.crash:
         raise ScenarioError(
-            Problem(f"there is no crash {crash_id}", f"use 0 to {batch.n - 1}", field="crash_id")
+            Problem(
+                f"there is no crash {crash_id}",
+                f"use one of its {batch.n}, {batch.crash[0]} to {batch.crash[-1]}",
+                field="crash_id",
+            )
         )
     if quad.digest != batch.quad_digest:
         raise ScenarioError(

@@ -172,6 +172,7 @@ def strike_map(
         )
     if most < 1:
         raise ScenarioError(Problem(f"cannot look at {most} crashes", "use 1 or more", field="most"))
+    batch = batch.even()
     n = min(most, batch.n)
     model = model_of(quad)
     craft = model.craft
@@ -181,7 +182,7 @@ def strike_map(
     scenario = scenario_of(batch)
     for start in range(0, n, BUNCH):
         ids = np.arange(start, min(start + BUNCH, n), dtype=np.int64)
-        starts = sample(scenario, craft, batch.seed, ids)
+        starts = sample(scenario, craft, batch.seed, batch.crash[ids])
         first += np.bincount(starts.rank // 1000, minlength=points).astype(np.int32)
         trace = _trace(craft, model.beds, starts, batch.dt or 1e-5)
         by_part = batch.part_impulse[model.parts][:, ids].astype(np.float64)

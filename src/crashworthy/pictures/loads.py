@@ -46,6 +46,7 @@ def load_strength(
     unit: str,
     describe: str = "",
     alone: bool = False,
+    weight: ArrayLike | None = None,
 ) -> str:
     """Loads met in crashes as a histogram, against the strength as a curve, on one logarithmic axis.
 
@@ -57,22 +58,28 @@ def load_strength(
         unit: of both.
         describe: for those who do not see it; made from the numbers when empty.
         alone: embed the style sheet.
+        weight: (n,) how much each crash counts; all the same by default.
 
     Raises:
         ValueError: no load is above 0, or strength or spread is not above 0.
     """
     values = np.asarray(loads, dtype=float)
-    values = values[np.isfinite(values) & (values > 0)]
+    counts = np.ones(len(values)) if weight is None else np.asarray(weight, dtype=float)
+    met = np.isfinite(values) & (values > 0)
+    values, counts = values[met], counts[met]
     if not len(values) or strength <= 0 or spread <= 0:
         raise ValueError("needs loads above 0 and a strength with a spread")
     low = max(float(np.quantile(values, 0.02)), strength / 300.0)
     high = max(float(values.max()), strength * math.exp(3 * spread))
     low = min(low, strength * math.exp(-3 * spread))
-    return _load_strength(values, strength, spread, (low, high * 1.05), title, unit, describe, alone=alone)
+    return _load_strength(
+        values, counts, strength, spread, (low, high * 1.05), title, unit, describe, alone=alone
+    )
 
 
 def _load_strength(
     values: Floats,
+    weight: Floats,
     strength: float,
     spread: float,
     span: tuple[float, float],
@@ -86,7 +93,7 @@ def _load_strength(
     x_axis = axes.Axis(*span, 10.0, RIGHT, log=True)
     y_axis = axes.Axis(0.0, 1.08, height - 34, top)
     edges = np.geomspace(*span, 25)
-    counts, _ = np.histogram(np.clip(values, *span), edges)
+    counts, _ = np.histogram(np.clip(values, *span), edges, weights=weight)
     body = [svg.hatch_defs(key), frame(x_axis, y_axis, unit, "how often, tallest = 1", y_marks=False)]
     for count, (a, b) in zip(counts / counts.max(), itertools.pairwise(edges), strict=True):
         if count > 0:
@@ -110,14 +117,16 @@ def _load_strength(
     at, rounded = x_axis(strength), axes.label(float(f"{strength:.3g}"))
     body.append(svg.el("path", d=svg.path([(at, y_axis.start), (at, top)]), class_="rule thin"))
     body.append(svg.text(f"strength {rounded} {unit}", RIGHT, top - 8, "t mark", text_anchor="end"))
-    past = float((values > strength).mean())
+    past = float(np.average(values > strength, weights=weight))
+    upto = np.cumsum(weight[order := np.argsort(values)])
+    middle = float(np.interp(0.5, (upto - 0.5 * weight[order]) / upto[-1], values[order]))
     return svg.figure(
         "".join(body),
         width=WIDTH,
         height=height,
         title=title,
         describe=describe
-        or f"{len(values)} crashes load it, median {np.median(values):.3g} {unit}; median strength"
+        or f"{len(values)} crashes load it, median {middle:.3g} {unit}; median strength"
         f" {strength:.3g} {unit}; {100 * past:.1f} % of those loads are above it.",
         key=key,
         alone=alone,

@@ -127,9 +127,25 @@ def _key(*parts: Any) -> str:
     return hashlib.sha256(_json(parts).encode()).hexdigest()[:24]
 
 
-def campaign_key(quad: str, digest: str, seed: int, n: int, scenario: Mapping[str, Any]) -> str:
-    """The same question has the same key, so asking again replaces and never doubles."""
-    return _key("campaign", quad, digest, seed, n, dict(scenario))
+def campaign_key(
+    quad: str,
+    digest: str,
+    seed: int,
+    n: int,
+    scenario: Mapping[str, Any],
+    options: Mapping[str, Any] | None = None,
+) -> str:
+    """The same question has the same key, so asking again replaces and never doubles.
+
+    Args:
+        quad: slug.
+        digest: of the build sheet.
+        seed: of the campaign.
+        n: crashes asked for.
+        scenario: as plain JSON values.
+        options: whatever else decides the answer, as plain JSON values.
+    """
+    return _key("campaign", quad, digest, seed, n, dict(scenario), *([dict(options)] if options else []))
 
 
 def log_key(quad: str, sha256: str) -> str:

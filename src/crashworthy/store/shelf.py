@@ -76,9 +76,10 @@ class Shelf:
         scenario: Mapping[str, Any],
         summary: Mapping[str, Any],
         arrays: Mapping[str, NDArray[Any]],
+        options: Mapping[str, Any] | None = None,
     ) -> str:
         """Keep a finished campaign under the key of its question; returns the key."""
-        key = results.campaign_key(quad, digest, seed, n, scenario)
+        key = results.campaign_key(quad, digest, seed, n, scenario, options)
         record = CampaignRecord(
             key, quad, digest, seed, n, dict(scenario), dict(summary), self._clock(), arrays
         )

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from crashworthy.workshop.fleet import FleetBench
+from crashworthy.workshop.kept import Campaign, PartLoads
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
-    from datetime import datetime
 
     from crashworthy.build.quad import Quad
     from crashworthy.impact.batch import CrashBatch
@@ -21,59 +20,6 @@ __all__ = ["Campaign", "CrashBench", "PartLoads"]
 
 FIRST_LOOK: Final = 2000
 """Crashes of the campaign that is run unasked when a kit or break rate needs one."""
-
-
-@dataclass(frozen=True, slots=True)
-class Campaign:
-    """A crash campaign that was kept.
-
-    Attributes:
-        key: to ask for it again.
-        slug: quad.
-        digest: of the build it crashed.
-        n, seed: crashes and seed.
-        scenario: as plain data.
-        summary: ``CrashSummary.to_json()``.
-        created: when, UTC.
-        stale: whether the build has changed since.
-    """
-
-    key: str
-    slug: str
-    digest: str
-    n: int
-    seed: int
-    scenario: dict[str, Any]
-    summary: dict[str, Any]
-    created: datetime
-    stale: bool
-
-    @property
-    def sentence(self) -> str:
-        """The answer in one sentence with numbers."""
-        return str(self.summary["summary"])
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class PartLoads:
-    """The loads that a campaign put on one part in one mode, against its strength in that mode.
-
-    Attributes:
-        mode: in words ("root bending").
-        unit: of loads and median; "" when it is a ratio to the capacity.
-        loads: (n,) one a crash; 0 where the part was not loaded.
-        median: load that breaks half of such parts.
-        beta: lognormal standard deviation of one part's strength.
-        source, access: origin of the median.
-    """
-
-    mode: str
-    unit: str
-    loads: Any
-    median: float
-    beta: float
-    source: str
-    access: str
 
 
 class CrashBench(FleetBench):
@@ -97,11 +43,26 @@ class CrashBench(FleetBench):
         seed: int,
         scenario: Scenario | None = None,
         *,
+        fracture: bool = False,
+        watch: Sequence[str] = (),
+        until: float = 0.0,
         workers: int | None = None,
         progress: Callable[[int, int], None] | None = None,
         cancelled: Callable[[], bool] | None = None,
     ) -> CrashBatch:
         """Crash a build; the same seed gives the same bytes with any number of workers.
+
+        Args:
+            quad: the build.
+            n: crashes, with ``until`` the most.
+            seed: of the campaign.
+            scenario: what is hit; the everyday mix by default.
+            fracture: let arms and props break in the run.
+            watch: rare hits to be known well.
+            until: relative half width at which to stop; 0 for never.
+            workers: threads; one for each core by default.
+            progress: called with (done, total).
+            cancelled: asked before each result is taken.
 
         Raises:
             ScenarioError: a number is out of range.
@@ -110,7 +71,16 @@ class CrashBench(FleetBench):
         from crashworthy.impact.campaign import simulate
 
         return simulate(
-            quad, n, seed, scenario, map_chunks=self.runner(workers), progress=progress, cancelled=cancelled
+            quad,
+            n,
+            seed,
+            scenario,
+            fracture=fracture,
+            watch=watch,
+            until=until,
+            map_chunks=self.runner(workers),
+            progress=progress,
+            cancelled=cancelled,
         )
 
     def crash_both(
@@ -121,6 +91,8 @@ class CrashBench(FleetBench):
         scenario: Scenario | None = None,
         *,
         fracture: bool = True,
+        watch: Sequence[str] = (),
+        until: float = 0.0,
         workers: int | None = None,
         progress: Callable[[int, int], None] | None = None,
         cancelled: Callable[[], bool] | None = None,
@@ -128,26 +100,29 @@ class CrashBench(FleetBench):
         """Crash a build as if nothing broke, and its first ``PAIRED`` crashes again with fracture.
 
         Returns:
-            The campaign, and the same first crashes with fracture; None when not asked for, or for one crash.
+            The campaign, and the same first crashes with fracture; None when not asked for, for one crash, or
+            when rare hits are watched: those crashes do not count the same.
 
         Raises:
             ScenarioError: a number is out of range.
             CampaignCancelled: ``cancelled`` said so.
         """
-        from crashworthy.impact.campaign import simulate
         from crashworthy.impact.fracture import PAIRED
 
-        paired = min(n, PAIRED) if fracture and n > 1 else 0
+        paired = min(n, PAIRED) if fracture and n > 1 and not watch else 0
 
         def after(first: int) -> Callable[[int, int], None] | None:
             return None if progress is None else lambda done, _: progress(first + done, n + paired)
 
-        batch = self.crash(quad, n, seed, scenario, workers=workers, progress=after(0), cancelled=cancelled)
+        batch = self.crash(
+            quad, n, seed, scenario, watch=watch, until=until, workers=workers, progress=after(0),
+            cancelled=cancelled,
+        )  # fmt: skip
         if not paired:
             return batch, None
-        broken = simulate(
-            quad, paired, seed, scenario, fracture=True, map_chunks=self.runner(workers),
-            progress=after(n), cancelled=cancelled,
+        broken = self.crash(
+            quad, min(paired, batch.n), seed, scenario, fracture=True, workers=workers, progress=after(n),
+            cancelled=cancelled,
         )  # fmt: skip
         return batch, broken
 
@@ -159,11 +134,13 @@ class CrashBench(FleetBench):
         scenario: Scenario | None = None,
         *,
         fracture: bool = True,
+        watch: Sequence[str] = (),
+        until: float = 0.0,
         workers: int | None = None,
         progress: Callable[[int, int], None] | None = None,
         cancelled: Callable[[], bool] | None = None,
     ) -> Campaign:
-        """Crash a quad of the fleet and keep the result.
+        """Crash a quad of the fleet and keep the result; arguments as in ``crash``.
 
         With ``fracture`` its first crashes are run again with arms and props that break, to show both.
 
@@ -179,6 +156,8 @@ class CrashBench(FleetBench):
             seed,
             scenario,
             fracture=fracture,
+            watch=watch,
+            until=until,
             workers=workers,
             progress=progress,
             cancelled=cancelled,
@@ -190,10 +169,11 @@ class CrashBench(FleetBench):
             slug,
             digest=quad.digest,
             seed=seed,
-            n=n,
+            n=batch.n,
             scenario=batch.scenario,
             summary=batch.summarise(edges, broken).to_json(),
             arrays={name: getattr(batch, name) for name in ARRAYS},
+            options={"campaign": batch.digest, "fracture": broken is not None},
         )
         return self.campaign(key)
 
@@ -205,14 +185,25 @@ class CrashBench(FleetBench):
         """``kept_batch`` with the strengths that are believed now: as tabled where nothing was learned."""
         return self.kept_batch(campaign)
 
-    def start_crash_test(self, slug: str, n: int, seed: int, scenario_text: str = "") -> JobStatus:
+    def start_crash_test(
+        self,
+        slug: str,
+        n: int,
+        seed: int,
+        scenario_text: str = "",
+        *,
+        watch: Sequence[str] = (),
+        until: float = 0.0,
+    ) -> JobStatus:
         """The same in the background; the job's result is the ``Campaign``.
 
         Args:
             slug: quad.
-            n: crashes.
+            n: crashes, with ``until`` the most.
             seed: of the campaign.
             scenario_text: a scenario as TOML; "" means the everyday mix.
+            watch: rare hits to be known well.
+            until: relative half width at which to stop; 0 for never.
 
         Raises:
             NotFoundError: no quad has that slug.
@@ -221,11 +212,18 @@ class CrashBench(FleetBench):
         from crashworthy.errors import Problem, ScenarioError
         from crashworthy.impact.campaign import LIMIT
         from crashworthy.impact.scenario import Scenario
+        from crashworthy.impact.until import checked_until
+        from crashworthy.impact.watch import read_watch
 
-        name = self.quad(slug).name
+        quad = self.quad(slug)
+        name = quad.name
         if not 1 <= n <= LIMIT:
             raise ScenarioError(Problem(f"cannot crash {n} times", f"ask for 1 to {LIMIT}", field="n"))
         scenario = Scenario.parse(scenario_text, file="scenario") if scenario_text.strip() else None
+        checked_until(until)
+        read_watch(
+            watch, tuple((p.name, p.label, p.kind) for p in quad.parts), scenario or Scenario.default()
+        )
 
         def work(report: Reporter) -> Campaign:
             from crashworthy.impact.campaign import CampaignCancelled
@@ -238,6 +236,8 @@ class CrashBench(FleetBench):
                     n,
                     seed,
                     scenario,
+                    watch=watch,
+                    until=until,
                     progress=lambda done, total: report.progress(done, total, "crashing"),
                     cancelled=report.cancelled,
                 )
@@ -293,6 +293,16 @@ class CrashBench(FleetBench):
             **complete(dict(arrays), len(quad.arms)),
         )
 
+    def even_arrays(self, key: str) -> dict[str, Any]:
+        """Arrays of a kept campaign in which all crashes count the same; see ``CrashBatch.even``.
+
+        Raises:
+            NotFoundError: there is none of that key.
+        """
+        from crashworthy.impact.batch import even_arrays
+
+        return even_arrays(self.store.load_campaign(key).arrays)
+
     def part_loads(self, slug: str, part: str) -> tuple[PartLoads, ...]:
         """Loads on one part in the newest campaign of this very build, one entry for each mode.
 
@@ -305,7 +315,7 @@ class CrashBench(FleetBench):
         index = self.quad(slug).index(part)
         batch = self.batch(slug)
         return tuple(
-            PartLoads(c.mode, c.unit, mode_load(batch, c), c.median, c.beta, c.source, c.access)
+            PartLoads(c.mode, c.unit, mode_load(batch, c), batch.weight, c.median, c.beta, c.source, c.access)
             for c in batch.capacities
             if c.part == index
         )

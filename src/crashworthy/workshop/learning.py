@@ -78,7 +78,7 @@ class LearnBench(CrashBench, JournalBench):
             labels=tuple(p.label for p in quad.parts),
             arm_parts=tuple(a.part for a in quad.arms),
             capacities=corrected_capacities(quad, corrections),
-            arrays=self.store.load_campaign(known.key).arrays,
+            arrays=self.even_arrays(known.key),
             obstacles=pairs(known.scenario["obstacles"]),
             edges=(edges[0] * G_N, edges[1] * G_N),
             limb_parts=limb_parts(quad),
@@ -282,7 +282,7 @@ class LearnBench(CrashBench, JournalBench):
         known = self.reference_campaign(slug) or self.crash_test(slug, FIRST_LOOK, seed=1)
 
         def make() -> Mine:
-            arrays = self.store.load_campaign(known.key).arrays
+            arrays = self.even_arrays(known.key)
             return fitted_scenario(self.history(slug), from_plain(known.scenario), arrays)
 
         return self._once("mine", slug, make)
@@ -311,5 +311,7 @@ class LearnBench(CrashBench, JournalBench):
         head = {"strengths": MINE if corrections else "tabled", "hazards_tabled": campaign.summary["hazards"]}
         if not corrections:
             return campaign.summary | head
-        kept = {"fracture": campaign.summary.get("fracture")}  # run at the strengths as tabled
+        # Fracture was run at the strengths as tabled; what was watched does not depend on strengths.
+        run = ("fracture", "watched", "drawn", "asked", "until", "until_words")
+        kept = {name: campaign.summary[name] for name in run if name in campaign.summary}
         return self._summary(campaign, corrections, "summary") | kept | head

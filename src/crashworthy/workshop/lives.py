@@ -60,7 +60,7 @@ class LifeBench(LearnBench, GivenBench):
         from crashworthy.strength.slip import slip_shares
 
         quad: Quad = self.quad(slug)
-        arrays = self.store.load_campaign(known.key).arrays
+        arrays = self.even_arrays(known.key)
         return slip_shares(quad, card, arrays["part_peak"], arrays.get("arm_shear"))
 
     def flight_budget(self, sheet_or_slug: str, **known: float | None) -> Budget:

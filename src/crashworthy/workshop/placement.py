@@ -124,7 +124,7 @@ class PlacementBench(ChangeBench):
             kept: dict[str, Agreement] = self.__dict__.setdefault("_agreements", {})
             if known.key in kept:
                 return kept[known.key]
-        arrays = self.store.load_campaign(known.key).arrays
+        arrays = self.even_arrays(known.key)
         strength = next((c for c in capacities(quad) if c.load == "strap"), None)
         asked = arrays.get("strap")
         demand = None if strength is None or asked is None else strap_demand(quad, asked, strength)

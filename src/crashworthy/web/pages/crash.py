@@ -113,6 +113,16 @@ def _whole(form: Mapping[str, str], name: str, fallback: int, problems: list[Pro
     return fallback
 
 
+def precision(form: Mapping[str, str], problems: list[Problem]) -> float:
+    """Share to which the answers are to be known, given in %; 0 for no early stop."""
+    return _float({"until": form.get("until", "").rstrip("% ")}, "until", 0.0, problems) / 100.0
+
+
+def watched(form: Mapping[str, str]) -> tuple[str, ...]:
+    """What is to be watched: the choice "rare", or parts with commas between them."""
+    return tuple(text.strip() for text in form.get("watch", "").split(",") if text.strip())
+
+
 def asked(form: Mapping[str, str]) -> tuple[int, int, str]:
     """Number of crashes, seed and scenario (TOML, "" for the everyday mix) from the form.
 
@@ -179,6 +189,14 @@ def mine_file(request: Request, slug: str) -> Response:
     )
 
 
+def _watchable(request: Request, slug: str) -> tuple[str, ...]:
+    """Kinds of parts that can be watched, in the order of the build."""
+    try:
+        return tuple(dict.fromkeys(p.kind for p in workshop(request).quad(slug).parts))
+    except CrashworthyError:  # a broken sheet is told of elsewhere
+        return ()
+
+
 def _job(request: Request, key: str) -> JobStatus | None:
     if not key:
         return None
@@ -214,7 +232,9 @@ def _show(
     if mix:
         fields = fields_of(mine.scenario.to_json() if mix == MINE and mine else None)
     fields |= {
-        "n": str(campaign.n if campaign else DEFAULT_N),
+        "n": str((summary or {}).get("asked") or (campaign.n if campaign else DEFAULT_N)),
+        "watch": ", ".join(w["name"] for w in (summary or {}).get("watched", ())),
+        "until": f"{100 * u:g}" if (u := (summary or {}).get("until", 0.0)) else "",
         "seed": str(campaign.seed if campaign else DEFAULT_SEED),
     }
     return page(
@@ -234,6 +254,7 @@ def _show(
         moved=svg(strength_arrows(learned)) if learned and learned.kinds else "",
         shares=svg(mix_arrows(mine)) if mine and mine.fitted else "",
         obstacles=Scenario.default().obstacles,
+        watchable=_watchable(request, slug),
         problems=problems,
         assumptions=ASSUMPTIONS,
         hits=svg(hit_bars(summary["parts"])) if summary else "",
@@ -293,14 +314,18 @@ def _mode_picture(label: str, mode: PartLoads) -> str:
         return ""
     title = f"{upfirst(label)}, {mode.mode}"
     return loads.load_strength(
-        mode.loads, mode.median, mode.beta, title=title, unit=mode.unit or "× capacity"
+        mode.loads, mode.median, mode.beta, title=title, unit=mode.unit or "× capacity", weight=mode.weight
     )
 
 
 def _start(request: Request, slug: str, form: dict[str, str]) -> Response:
     try:
         n, seed, scenario = asked(form)
-        job = workshop(request).start_crash_test(slug, n, seed, scenario)
+        problems: list[Problem] = []
+        until = precision(form, problems)
+        if problems:
+            raise ScenarioError(*problems)
+        job = workshop(request).start_crash_test(slug, n, seed, scenario, watch=watched(form), until=until)
     except CrashworthyError as error:
         # File and line are those of the text made from the form; the person filled in fields.
         told = [replace(p, file="", line=0) for p in error.problems]
