@@ -2,8 +2,8 @@
 
     python bench/rare_hits.py [crashes] [what ...]
 
-Prints, for each watched thing: share, standard error over the share, and how many plain crashes would tell the
-share as well, per simulated crash (the variance reduction); then the processor time of both ways.
+Prints, for each watched thing: share, standard error over the share, and how many plain crashes would tell
+the share as well, per simulated crash (the variance reduction); then the processor time of both ways.
 """
 
 from __future__ import annotations
