@@ -18,6 +18,7 @@ from crashworthy.impact.model import model_of
 from crashworthy.impact.scenario_file import Reader
 from crashworthy.impact.start import sample
 from crashworthy.impact.touches import arm_bears
+from crashworthy.impact.watch import POOL
 from crashworthy.impact.words import plain_numbers
 
 if TYPE_CHECKING:
@@ -222,11 +223,13 @@ def bring_back(quad: Quad, crash_id: int, seed: int, scenario: Scenario | None =
     Raises:
         ScenarioError: the number or seed is out of range, or the build cannot be crashed.
     """
-    if not 0 <= crash_id < LIMIT:
+    # A watched campaign numbers its crashes by the draw.
+    if not 0 <= crash_id < POOL * LIMIT:
         raise ScenarioError(
-            Problem(f"there is no crash {crash_id}", f"use 0 to {LIMIT - 1}", field="crash_id")
+            Problem(f"there is no crash {crash_id}", f"use 0 to {POOL * LIMIT - 1}", field="crash_id")
         )
-    return replay(quad, replace(simulate(quad, 1, seed, scenario), n=crash_id + 1), crash_id)
+    one = simulate(quad, 1, seed, scenario)
+    return replay(quad, replace(one, crash=np.array([crash_id])), crash_id)
 
 
 def scenario_of(batch: CrashBatch) -> Scenario:
