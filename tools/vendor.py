@@ -18,8 +18,8 @@ import tempfile
 import tomllib
 from pathlib import Path
 
-VENDOR = Path(__file__).parents[1] / "src/crashworthy/web/static/vendor"
-INDEX = VENDOR / "VENDOR.toml"
+ROOT = Path(__file__).parents[1]
+FOLDERS = (ROOT / "src/crashworthy/web/static/vendor", ROOT / "tests/web/vendor")
 
 
 def install(folder: Path, packages: set[str]) -> None:
@@ -40,11 +40,18 @@ def bundle(folder: Path, entry: Path) -> bytes:
 
 
 def main() -> int:
-    """Write or compare every file of VENDOR.toml."""
+    """Write or compare every file of each VENDOR.toml."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--check", action="store_true", help="compare only")
     check = parser.parse_args().check
-    text = INDEX.read_text(encoding="utf-8")
+    different = sum(remake(vendor, check=check) for vendor in FOLDERS)
+    return 1 if check and different else 0
+
+
+def remake(vendor: Path, *, check: bool) -> int:
+    """Write or compare the files of one folder; returns how many differ."""
+    index = vendor / "VENDOR.toml"
+    text = index.read_text(encoding="utf-8")
     rows = tomllib.loads(text)["file"]
     wanted = {f"{r['package']}@{r['version']}" for r in rows}
     wanted |= {f"{r['bundler']}@{r['bundler_version']}" for r in rows if "bundler" in r}
@@ -54,7 +61,7 @@ def main() -> int:
         install(folder, wanted)
         for row in rows:
             if "bundle" in row:
-                data = bundle(folder, VENDOR / row["bundle"])
+                data = bundle(folder, vendor / row["bundle"])
             else:
                 data = (folder / "node_modules" / row["package"] / row["source"]).read_bytes()
             digest = hashlib.sha256(data).hexdigest()
@@ -62,12 +69,12 @@ def main() -> int:
             different += not same
             print(f"{'same   ' if same else 'changed'} {len(data):>7} bytes  {row['name']}")
             if not check:
-                (VENDOR / row["name"]).write_bytes(data)
+                (vendor / row["name"]).write_bytes(data)
                 pattern = rf'(name = "{re.escape(row["name"])}"\n(?:(?!\[\[)[^\n]*\n)*?sha256 = )"[^"]*"'
                 text = re.sub(pattern, rf'\g<1>"{digest}"', text)
     if not check:
-        INDEX.write_text(text, encoding="utf-8")
-    return 1 if check and different else 0
+        index.write_text(text, encoding="utf-8")
+    return different
 
 
 if __name__ == "__main__":

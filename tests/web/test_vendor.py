@@ -24,6 +24,16 @@ def test_every_vendored_file_has_its_checksum(row: dict[str, str]) -> None:
     assert row["licence"] in ("MIT", "0BSD", "BSD-2-Clause", "BSD-3-Clause", "ISC", "Apache-2.0")
 
 
+def test_what_looks_for_barriers_is_what_it_is_said_to_be() -> None:
+    """The checker of the browser tests has its checksum, is listed, and is no part of the app."""
+    folder = Path(__file__).parent / "vendor"
+    rows = tomllib.loads((folder / "VENDOR.toml").read_text(encoding="utf-8"))["file"]
+    for row in rows:
+        assert hashlib.sha256((folder / row["name"]).read_bytes()).hexdigest() == row["sha256"], row["name"]
+    assert {f.name for f in folder.iterdir()} == {r["name"] for r in rows} | {"VENDOR.toml", ".gitattributes"}
+    assert "axe" not in {r["package"].split("-")[0] for r in ROWS}
+
+
 def test_every_vendored_file_is_listed() -> None:
     """Nothing lies in the folder that the list does not name."""
     there = {f.name for f in VENDOR.iterdir()}

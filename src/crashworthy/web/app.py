@@ -39,12 +39,14 @@ from crashworthy.web.pages import (
     tap,
     trials,
 )
+from crashworthy.web.patience import Patience
 from crashworthy.web.security import LOCAL_HOSTS, UPLOAD_LIMIT, Guard
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from crashworthy.workshop import Workshop
+    from crashworthy.workshop.ahead import Ahead
     from crashworthy.workshop.hall import Hall
 
 __all__ = ["create_app"]
@@ -64,6 +66,7 @@ def create_app(
     hosts: Iterable[str] = LOCAL_HOSTS,
     upload_limit: int = UPLOAD_LIMIT,
     hall: Hall | None = None,
+    ahead: Ahead | None = None,
 ) -> FastAPI:
     """The app over one workshop, or over those of every crew of a hall.
 
@@ -73,10 +76,12 @@ def create_app(
         hosts: names the server answers to, without ports; everything else is refused (DNS rebinding).
         upload_limit: largest request body, bytes.
         hall: people and crews: every page then needs an account, and shows the fleet of its crew.
+        ahead: works out beforehand what pages ask for; None for not.
     """
     app = FastAPI(title="Crashworthy", version=__version__, docs_url=None, redoc_url=None)
     app.state.workshop, app.state.hall = workshop, hall
     problems.install(app)
+    app.add_middleware(Patience, ahead=ahead)
     app.add_middleware(GZipMiddleware, minimum_size=2000)
     if hall is not None:
         app.add_middleware(Door, hall=hall)

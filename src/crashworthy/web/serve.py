@@ -109,6 +109,7 @@ def serve(
     import uvicorn
 
     from crashworthy.web.app import create_app
+    from crashworthy.workshop.ahead import Ahead
     from crashworthy.workshop.hall import Hall
 
     hall = workshop if isinstance(workshop, Hall) else None
@@ -121,7 +122,10 @@ def serve(
     shown = "127.0.0.1" if host in LOOPBACK else host
     address = f"http{'s' if certificate else ''}://{f'[{shown}]' if ':' in shown else shown}:{taken}/"
     own = () if host in LOOPBACK else (f"[{host}]" if ":" in host else host,)
-    app = create_app(fleet, (*LOCAL_HOSTS, *own, *allowed_hosts), hall=hall)
+    ahead = Ahead()
+    if fleet is not None:
+        ahead.changed(fleet)
+    app = create_app(fleet, (*LOCAL_HOSTS, *own, *allowed_hosts), hall=hall, ahead=ahead)
     config = uvicorn.Config(
         app,
         log_level="warning",
@@ -158,6 +162,7 @@ def serve(
         pass
     finally:
         listener.close()
+        ahead.close()
         if trust is not None:
             trust.close()
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from typing import TYPE_CHECKING, Self
 
+from crashworthy.jobs.memo import Memo
 from crashworthy.store.folder import DataFolder, default_folder
 
 if TYPE_CHECKING:
@@ -38,6 +39,7 @@ class Desk:
         self._runner: JobRunner | None = None
         self._evidence: str | None = None
         self._lock = threading.RLock()
+        self.memo = Memo()
 
     def __enter__(self) -> Self:
         """Open for a ``with`` block."""

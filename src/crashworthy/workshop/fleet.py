@@ -92,13 +92,7 @@ class FleetBench(Desk):
 
         path = self.folder.sheet(slug)
         stamp = self.folder.stamp(slug)
-        with self._lock:
-            cache: dict[str, tuple[object, Quad]] = self.__dict__.setdefault("_quads", {})
-            known = cache.get(slug)
-            if known is None or known[0] != stamp:
-                known = (stamp, load(path))
-                cache[slug] = known
-            return known[1]
+        return self.memo.get(("quad", slug), stamp, lambda: load(path))
 
     def find(self, sheet_or_slug: str) -> Quad:
         """The quad of a sheet file, or of the fleet by slug.

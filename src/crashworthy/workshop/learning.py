@@ -101,24 +101,19 @@ class LearnBench(CrashBench, JournalBench):
             return None
         return self._campaign_loads(slug, known, self.corrections(slug, strengths))
 
-    def _once(self, name: str, slug: str, make: Callable[[], T]) -> T:
-        """What ``make`` gives, kept until the journal, a build or a campaign changes."""
+    def stamp(self) -> object:
+        """Changes whenever the journal, a build, a campaign or a prior does."""
         from crashworthy.store.connect import reading
         from crashworthy.store.results import newest_campaign
 
         builds = tuple(r.digest for r in self.store.quads())
         with reading(self.store.engine, self.store.address) as connection:
             newest = newest_campaign(connection)
-        stamp = (self.store.last_seq(), builds, newest, hash(repr(self.priors())))
-        with self._lock:
-            cache: dict[tuple[str, str], tuple[object, Any]] = self.__dict__.setdefault("_learned", {})
-            found = cache.get((name, slug))
-        if found is None or found[0] != stamp:
-            found = (stamp, make())
-            with self._lock:
-                cache[name, slug] = found
-        answer: T = found[1]
-        return answer
+        return (self.store.last_seq(), builds, newest, hash(repr(self.priors())))
+
+    def _once(self, name: str, slug: str, make: Callable[[], T]) -> T:
+        """What ``make`` gives, kept until the journal, a build or a campaign changes."""
+        return self.memo.get((name, slug), self.stamp(), make)
 
     def learning_crashes(self, slug: str) -> tuple[CrashRow, ...]:
         """The crashes of this very build: those since the last change of its sheet."""

@@ -196,8 +196,12 @@ class LifeBench(LearnBench, GivenBench):
         """
         from crashworthy.upkeep.crew import crew
 
-        kept = (given.named() for given in self.given())
-        return crew([*self.own_counts(), *kept, *others])
+        kept, others = self.given(), tuple(others)
+
+        def make() -> CrewReport:
+            return crew([*self.own_counts(), *(given.named() for given in kept), *others])
+
+        return make() if others else self._once(f"crew {hash(repr(kept))}", "", make)
 
     def look_first(self, slug: str, severity: str = "", obstacle: str = "") -> tuple[Look, ...]:
         """Where to look after such a crash, from the newest crash test of this very build; empty without one.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from crashworthy.errors import NotFoundError, Problem, ScenarioError
 from crashworthy.workshop.changes import ChangeBench
@@ -38,16 +38,13 @@ class PlacementBench(ChangeBench):
 
         found, mix = self.find(quad), self.mix(quad, towards)
         key = (found.digest, limit, mix and mix.digest)
-        with self._lock:
-            known: dict[Any, Placement] = self.__dict__.setdefault("_placements", {})
-            if key in known:
-                return known[key]
-        bench = self.priors().bench
-        ways = None if mix is None else approaches_of(found, mix, PLACE_DIRECTIONS)
-        made = place(found, bench.price, bench.repair, limit=limit, approaches=ways)
-        with self._lock:
-            known[key] = made
-        return made
+
+        def make() -> Placement:
+            bench = self.priors().bench
+            ways = None if mix is None else approaches_of(found, mix, PLACE_DIRECTIONS)
+            return place(found, bench.price, bench.repair, limit=limit, approaches=ways)
+
+        return self.memo.get(("placement", *key), None, make)
 
     def mix(self, quad: str, towards: str) -> Scenario | None:
         """The scenario whose crashes weigh the directions, or None for evenly from everywhere.

@@ -103,11 +103,7 @@ class SeeingBench(TrialBench):
 
         found = self.find(quad)
         key = (found.digest, tuple(tilts or TILTS), tuple(recesses or RECESSES), limit)
-        with self._lock:
-            known: dict[Any, TradeOff] = self.__dict__.setdefault("_trade_offs", {})
-            if key not in known:
-                known[key] = trade_off(found, key[1], key[2], limit)
-            return known[key]
+        return self.memo.get(("trade-off", *key), None, lambda: trade_off(found, key[1], key[2], limit))
 
     def camera_row(self, quad: str, recess: float | None = None, tilt: float | None = None) -> CameraRow:
         """View and protection at one recess (mm) and tilt (deg); the sheet's own by default.

@@ -100,21 +100,9 @@ class ShowBench(LifeBench):
         from crashworthy.impact.strikes import strike_map
 
         batch = self.batch(slug)
-        found: StrikeMap = self._once(
-            "strikes", batch.digest, lambda: strike_map(self.quad(slug), batch, LOOKED_AT)
+        return self.memo.get(
+            ("strikes", slug), batch.digest, lambda: strike_map(self.quad(slug), batch, LOOKED_AT)
         )
-        return found
-
-    def _once(self, what: str, key: str, make: Any) -> Any:
-        """What was made for a key before, or is made now; the last few are kept."""
-        cache: dict[tuple[str, str], Any] = self.__dict__.setdefault("_shown", {})
-        with self._lock:
-            if (what, key) not in cache:
-                made = make()
-                while len(cache) >= 16:
-                    cache.pop(next(iter(cache)))
-                cache[what, key] = made
-            return cache[what, key]
 
     def crash_report(self, slug: str) -> str:
         """The one-page report of the newest campaign of this build as self-contained HTML.
@@ -134,7 +122,7 @@ class ShowBench(LifeBench):
                 sheet=slug, invented=bool(card and card.invented),
             )  # fmt: skip
 
-        return str(self._once("report", batch.digest + summary["summary"], make))
+        return self.memo.get(("report", slug), batch.digest + summary["summary"], make)
 
     def torque_sheet(self, sheet_or_slug: str, depths: Mapping[str, float] | None = None) -> str:
         """The torque card for paper as self-contained HTML.

@@ -94,7 +94,9 @@ def replay(request: Request, slug: str, part: str = "", crash: Number = None, se
         seed=batch.seed if seed is None else seed,
         campaign_seed=batch.seed,
         chart=svg(timeline.timeline(found, labels)),
-        strip=svg(scene.strip_svg(quad, found)),
+        strip=svg(
+            shop.memo.get(("strip", slug, number, seed), batch.digest, lambda: scene.strip_svg(quad, found))
+        ),
         loads=timeline.arm_loads(found).max(axis=0).tolist() if len(found.arms) else [],
         direction=_from(found),
     )
@@ -172,7 +174,11 @@ def strike_page(request: Request, slug: str, by: By = "impulse") -> Response:
             (k, v * 100.0 / found.n, v / total) for k, v in sorted(parts.items(), key=lambda x: -x[1])[:14]
         ],
         scale=svg(strikes.strike_scale(by)),
-        picture=paper.data_url(strikes.strike_png(shop.quad(slug), found, by, width=700)),
+        picture=shop.memo.get(
+            ("strike picture", slug, by),
+            campaign.key if campaign else "",
+            lambda: paper.data_url(strikes.strike_png(shop.quad(slug), found, by, width=700)),
+        ),
         percent=percent,
     )
 
