@@ -72,7 +72,7 @@ def _routes(app: FastAPI) -> list[str]:
 def addresses(app: FastAPI, shop: Workshop, slug: str = "gannet") -> list[str]:
     """Every page of one quad, and those of no quad, parameters filled in from the fleet.
 
-    Left out: data and files (they are no pages), pages about a job, a photo or an invitation that is not there.
+    Left out: data and files (they are no pages); pages about a job, a photo or an invitation not there.
     """
     logs = shop.logs(slug)
     own = next(p for p in shop.quad(slug).parts if p.kind == "antenna").name

@@ -93,16 +93,16 @@ def test_a_picture_that_is_not_here_is_not_found(client: httpx.Client, name: str
 @pytest.mark.parametrize(
     ("kind", "values", "said"),
     [
-        ("tap", {"part": "arm_fl", "hz": [182.0, 181.5]}, "Tapped arm_fl: 182, 181.5 Hz"),
+        ("tap", {"part": "arm_fl", "hz": [182.0, 181.5]}, "Tapped front left arm: 182, 181.5 Hz"),
         (
             "finding",
             {"part": "arm_fl", "state": "worn", "text": "white edge"},
-            "arm_fl looked worn: white edge",
+            "Front left arm looked worn: white edge",
         ),
         (
             "photo",
             {"file": "0123456789abcdef.png", "sha256": "0" * 64, "part": "arm_fl"},
-            "Picture of arm_fl",
+            "Picture of front left arm",
         ),
     ],
 )
@@ -114,4 +114,4 @@ def test_new_kinds_of_entries_read_as_words(kind: str, values: dict[str, object]
     from crashworthy.web.pages.journal import event_words
 
     event = SimpleNamespace(kind=kind, payload=payload_from(kind, values))
-    assert event_words(event) == said  # type: ignore[arg-type] # stands for an event
+    assert event_words(event, {"arm_fl": "front left arm"}) == said  # type: ignore[arg-type] # stands for an event

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -20,9 +20,19 @@ if TYPE_CHECKING:
 __all__ = ["Draft", "fixed", "fixed_ints", "in_words"]
 
 
+ABBREVIATIONS: Final = ("esc", "fc", "gps", "hd", "led", "rx", "tx", "vtx")
+"""Words of a key that pilots write in capitals."""
+
+SIDES: Final = {"l": "left", "r": "right"}
+"""What the last letter of a key stands for."""
+
+
 def in_words(name: str) -> str:
-    """A key as words: "flight_controller" -> "flight controller"."""
-    return name.replace("_", " ").strip()
+    """A key as words: "flight_controller" -> "flight controller", "control_l" -> "left control"."""
+    words = [w.upper() if w in ABBREVIATIONS else w for w in name.replace("_", " ").split()]
+    if len(words) > 1 and words[-1] in SIDES:
+        words = [SIDES[words[-1]], *words[:-1]]
+    return " ".join(words)
 
 
 def fixed(values: Any) -> Any:

@@ -95,7 +95,8 @@ class Trend:
         """One sentence."""
         n = len(self.values)
         if n < 3:
-            return f"{self.name.capitalize()}: {n} flights since the last change, too few for a trend."
+            flights = f"{n} flight{'' if n == 1 else 's'}"
+            return f"{self.name.capitalize()}: {flights} since the last change, too few for a trend."
         if self.called is None:
             return (
                 f"{self.name.capitalize()}: steady over {n} flights (sum {self.sums[-1]:.1f} of {LIMIT:g})."

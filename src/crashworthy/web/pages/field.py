@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from fastapi import APIRouter, Request, Response
 
 from crashworthy.upkeep.history import SEVERITIES
-from crashworthy.web.pages.journal import rows_of
+from crashworthy.web.pages.journal import labels_of, rows_of
 from crashworthy.web.pages.shared import due_bars
 from crashworthy.web.views import page, svg, workshop
 
@@ -53,7 +53,8 @@ def _now(request: Request, slug: str) -> dict[str, Any]:
     shop = workshop(request)
     dues: Sequence[Due] = shop.due(slug)
     day = shop.store.now() - timedelta(hours=DAY)
-    recent = [r for r in rows_of(shop.events(slug, limit=RECENT)) if r["when"] >= day and not r["gone"]]
+    rows = rows_of(shop.events(slug, limit=RECENT), labels_of(shop, slug))
+    recent = [r for r in rows if r["when"] >= day and not r["gone"]]
     return {
         "dues": dues,
         "bars": svg(due_bars(dues)),

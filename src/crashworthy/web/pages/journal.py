@@ -6,18 +6,20 @@ from typing import TYPE_CHECKING, Any
 
 from fastapi import APIRouter, Request, Response
 
+from crashworthy.errors import CrashworthyError
 from crashworthy.upkeep.doubles import doubles
 from crashworthy.upkeep.history import REASONS, SEVERITIES
 from crashworthy.upkeep.payloads import GRADES, TIGHTENED, WHY
 from crashworthy.web.views import page, workshop
-from crashworthy.web.words import plural
+from crashworthy.web.words import plural, upfirst
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
     from datetime import datetime
     from uuid import UUID
 
     from crashworthy.upkeep.events import Event
+    from crashworthy.workshop import Workshop
 
 router = APIRouter(include_in_schema=False)
 
@@ -25,9 +27,21 @@ SHOWN = 40
 """Events on one page."""
 
 
-def event_words(event: Event) -> str:
+def labels_of(shop: Workshop, slug: str) -> dict[str, str]:
+    """Parts of a quad in words, by name; empty while its sheet cannot be read."""
+    try:
+        return {part.name: part.label for part in shop.quad(slug).parts}
+    except CrashworthyError:
+        return {}
+
+
+def event_words(event: Event, labels: Mapping[str, str]) -> str:
     """What an event says, in words."""
     said: Any = event.payload
+
+    def called(part: str) -> str:
+        return labels.get(part, part.replace("_", " "))
+
     match event.kind:
         case "pack":
             bits = ["Pack"]
@@ -39,8 +53,8 @@ def event_words(event: Event) -> str:
         case "crash":
             bits = [f"Crash, {said.severity}"]
             bits += [f"into {said.obstacle}"] if said.obstacle else []
-            bits += [f"{said.hit} took it"] if said.hit else []
-            bits += [f"broke {', '.join(said.broke)}"] if said.broke else []
+            bits += [f"{called(said.hit)} took it"] if said.hit else []
+            bits += [f"broke {', '.join(called(b) for b in said.broke)}"] if said.broke else []
             return ", ".join(bits)
         case "check":
             gone = f", {said.missing} missing" if said.missing else ""
@@ -53,15 +67,16 @@ def event_words(event: Event) -> str:
         case "tighten":
             return f"Tightened all {said.group} screws"
         case "swap":
-            return f"Swapped {said.part}, {said.why}"
+            return f"Swapped {called(said.part)}, {said.why}"
         case "repair":
-            return f"Mended {said.part}, {said.why}{': ' + said.text if said.text else ''}"
+            return f"Mended {called(said.part)}, {said.why}{': ' + said.text if said.text else ''}"
         case "tap":
-            return f"Tapped {said.part}: {', '.join(f'{f:g}' for f in said.hz)} Hz"
+            return f"Tapped {called(said.part)}: {', '.join(f'{f:g}' for f in said.hz)} Hz"
         case "finding":
-            return f"{said.part} looked {said.state}{': ' + said.text if said.text else ''}"
+            return f"{upfirst(called(said.part))} looked {said.state}{': ' + said.text if said.text else ''}"
         case "photo":
-            return f"Picture{' of ' + said.part if said.part else ''}{': ' + said.text if said.text else ''}"
+            of = f" of {called(said.part)}" if said.part else ""
+            return f"Picture{of}{': ' + said.text if said.text else ''}"
         case "build":
             return f"Build changed{': ' + said.text if said.text else ''}"
         case "note":
@@ -72,8 +87,13 @@ def event_words(event: Event) -> str:
             return str(other)
 
 
-def rows_of(events: Iterable[Event]) -> list[dict[str, Any]]:
-    """What a page shows of each event; one that was taken back is marked as gone."""
+def rows_of(events: Iterable[Event], labels: Mapping[str, str]) -> list[dict[str, Any]]:
+    """What a page shows of each event; one that was taken back is marked as gone.
+
+    Args:
+        events: newest first.
+        labels: of parts, by name; a part the build has no more keeps its name.
+    """
     listed = list(events)
     twins = {pair.second: pair.summary() for pair in doubles(listed)}
     gone = {e.payload.target for e in listed if e.kind == "retraction"}  # type: ignore[attr-defined] # by its kind
@@ -81,7 +101,7 @@ def rows_of(events: Iterable[Event]) -> list[dict[str, Any]]:
         {
             "id": e.id,
             "when": e.occurred,
-            "words": event_words(e),
+            "words": event_words(e, labels),
             "kind": e.kind,
             "gone": e.id in gone,
             "twin": twins.get(e.id, ""),
@@ -98,7 +118,7 @@ def journal(request: Request, slug: str, page_number: int = 1) -> Response:
     shop = workshop(request)
     history = shop.history(slug)
     number = min(max(1, page_number), 1000)
-    rows = rows_of(shop.events(slug, limit=number * SHOWN + 1))
+    rows = rows_of(shop.events(slug, limit=number * SHOWN + 1), labels_of(shop, slug))
     swaps, breaks = sum(history.swaps.values()), sum(history.breaks.values())
     sentence = (
         f"{plural(history.packs, 'pack')} and {plural(len(history.crashes), 'crash', 'crashes')}:"
