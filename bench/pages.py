@@ -38,7 +38,10 @@ __all__ = ["LATER", "SHIFTS", "addresses", "weight"]
 LATER = ("vendor/three", "vendor/uplot")
 """Files that come after the page stands: the 3D view and the zoomable plot."""
 
-PIECES = tuple(f"/quads/{{slug}}/{p}" for p in ("field/now", "placement/joints", "placement/agreement"))
+PIECES = tuple(
+    f"/quads/{{slug}}/{p}"
+    for p in ("field/now", "crash/replay/moments", "placement/joints", "placement/agreement")
+)
 """Addresses of pieces that pages ask for once they stand."""
 
 SHIFTS = """(() => {

@@ -94,12 +94,23 @@ def replay(request: Request, slug: str, part: str = "", crash: Number = None, se
         seed=batch.seed if seed is None else seed,
         campaign_seed=batch.seed,
         chart=svg(timeline.timeline(found, labels)),
-        strip=svg(
-            shop.memo.get(("strip", slug, number, seed), batch.digest, lambda: scene.strip_svg(quad, found))
-        ),
         loads=timeline.arm_loads(found).max(axis=0).tolist() if len(found.arms) else [],
         direction=_from(found),
     )
+
+
+@router.get("/quads/{slug}/crash/replay/moments")
+def moments(request: Request, slug: str, crash: int, seed: Seed = None) -> Response:
+    """Pictures of the moments of one crash, a piece of its page that comes once the page stands."""
+    shop = workshop(request)
+    shop.require(slug)
+    quad, batch = shop.quad(slug), shop.batch(slug)
+    strip = shop.memo.get(
+        ("strip", slug, crash, seed),
+        batch.digest,
+        lambda: scene.strip_svg(quad, shop.replay(slug, crash, seed)),
+    )
+    return Response(strip, media_type="text/html; charset=utf-8")
 
 
 def _replay_sentence(found: Replay, labels: dict[str, str]) -> str:
