@@ -5,68 +5,69 @@ from __future__ import annotations
 import hashlib
 import os
 import tempfile
+from functools import lru_cache
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from crashworthy.errors import Problem, StoreError
+from crashworthy.store.stripped import stripped
 
-__all__ = ["LIMIT", "keep_photo", "photo_path"]
+if TYPE_CHECKING:
+    from typing import BinaryIO
+
+__all__ = ["LIMIT", "keep_photo", "photo_path", "photo_size"]
 
 LIMIT: Final = 20 * 1024 * 1024
 """Largest picture, bytes."""
 
-_FIRST: Final = ((b"\xff\xd8\xff", "jpg"), (b"\x89PNG\r\n\x1a\n", "png"))
 
-
-def _kind(data: bytes) -> str | None:
-    for first, kind in _FIRST:
-        if data.startswith(first):
-            return kind
-    return "webp" if data[:4] == b"RIFF" and data[8:12] == b"WEBP" else None
-
-
-def keep_photo(root: Path, source: Path) -> tuple[str, str]:
-    """Copy a picture into the data folder; the same picture twice is kept once.
+def keep_photo(root: Path, source: Path | BinaryIO, name: str = "picture") -> tuple[str, str]:
+    """Put a picture into the data folder, without place, time and device; the same one twice is kept once.
 
     Args:
         root: data folder.
-        source: the picture.
+        source: the picture, a file or an open stream.
+        name: what to call a stream when it is refused.
 
     Returns:
-        (name in the folder "photos", sha256 in hexadecimal).
+        (name in the folder "photos", sha256 of what was kept, in hexadecimal).
 
     Raises:
-        StoreError: it cannot be read or written, is too large, or is no JPEG, PNG or WebP.
+        StoreError: it cannot be read or written, is too large, or is no whole JPEG, PNG or WebP.
     """
+    called = str(source) if isinstance(source, Path) else name
     try:
-        if source.stat().st_size > LIMIT:
-            raise StoreError(Problem("is larger than 20 MB", "make a smaller picture of it", str(source)))
-        data = source.read_bytes()
+        if isinstance(source, Path):
+            with source.open("rb") as stream:
+                data = stream.read(LIMIT + 1)
+        else:
+            data = source.read(LIMIT + 1)
     except OSError as problem:
-        raise StoreError(
-            Problem(problem.strerror or "cannot be read", "check the name", str(source))
-        ) from None
-    kind = _kind(data)
-    if kind is None:
-        raise StoreError(Problem("is no JPEG, PNG or WebP picture", "save it as one", str(source)))
-    sha = hashlib.sha256(data).hexdigest()
-    name = f"{sha[:16]}.{kind}"
-    target = root / "photos" / name
+        raise StoreError(Problem(problem.strerror or "cannot be read", "check the name", called)) from None
+    if len(data) > LIMIT:
+        raise StoreError(Problem("is larger than 20 MB", "make a smaller picture of it", called))
+    picture = stripped(data, called)
+    sha = hashlib.sha256(picture.data).hexdigest()
+    kept = f"{sha[:16]}.{picture.kind}"
+    target = root / "photos" / kept
     if not target.exists():
-        target.parent.mkdir(parents=True, exist_ok=True)
-        handle, spare = tempfile.mkstemp(dir=target.parent)
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(data)
-                file.flush()
-                os.fsync(file.fileno())
-            Path(spare).replace(target)
-        except OSError as problem:
-            Path(spare).unlink(missing_ok=True)
-            raise StoreError(
-                Problem(problem.strerror or "cannot be written", "make room", str(target))
-            ) from None
-    return name, sha
+        _write(target, picture.data)
+    return kept, sha
+
+
+def _write(target: Path, data: bytes) -> None:
+    """All of it under its name, or nothing."""
+    target.parent.mkdir(parents=True, exist_ok=True)
+    handle, spare = tempfile.mkstemp(dir=target.parent)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        Path(spare).replace(target)
+    except OSError as problem:
+        Path(spare).unlink(missing_ok=True)
+        raise StoreError(Problem(problem.strerror or "cannot be written", "make room", str(target))) from None
 
 
 def photo_path(root: Path, name: str) -> Path | None:
@@ -74,3 +75,16 @@ def photo_path(root: Path, name: str) -> Path | None:
     plain = Path(name).name
     path = root / "photos" / plain
     return path if plain == name and path.is_file() else None
+
+
+@lru_cache(maxsize=512)
+def photo_size(path: Path) -> tuple[int, int] | None:
+    """(width, height) of a kept picture as it is shown, pixels; None when it cannot be read.
+
+    Remembered by name: a kept picture never changes, for its name is made of its digest.
+    """
+    try:
+        picture = stripped(path.read_bytes())
+    except (OSError, StoreError):
+        return None
+    return picture.width, picture.height

@@ -105,6 +105,7 @@ def rows_of(events: Iterable[Event], labels: Mapping[str, str]) -> list[dict[str
             "kind": e.kind,
             "gone": e.id in gone,
             "twin": twins.get(e.id, ""),
+            "file": e.payload.file if e.kind == "photo" else "",  # type: ignore[attr-defined] # by its kind
             "can_go": e.kind not in ("retraction", "build") and e.id not in gone,
         }
         for e in listed
@@ -119,6 +120,7 @@ def journal(request: Request, slug: str, page_number: int = 1) -> Response:
     history = shop.history(slug)
     number = min(max(1, page_number), 1000)
     rows = rows_of(shop.events(slug, limit=number * SHOWN + 1), labels_of(shop, slug))
+    sizes = {r["file"]: shop.photo_size(r["file"]) for r in rows if r["file"] and not r["gone"]}
     swaps, breaks = sum(history.swaps.values()), sum(history.breaks.values())
     sentence = (
         f"{plural(history.packs, 'pack')} and {plural(len(history.crashes), 'crash', 'crashes')}:"
@@ -130,6 +132,7 @@ def journal(request: Request, slug: str, page_number: int = 1) -> Response:
         slug=slug,
         sentence=sentence,
         rows=rows[(number - 1) * SHOWN : number * SHOWN],
+        sizes=sizes,
         number=number,
         older=len(rows) > number * SHOWN,
         joints=shop.quad(slug).joints,

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import re
 from contextlib import suppress
 from typing import TYPE_CHECKING, Final
 
 from fastapi import APIRouter, Request, Response
-from fastapi.responses import FileResponse
 
-from crashworthy.errors import CrashworthyError, NotFoundError, Problem
+from crashworthy.errors import CrashworthyError
 from crashworthy.pictures import plots
 from crashworthy.upkeep.history import SEVERITIES
 from crashworthy.web.pages.arrows import left_arrows
+from crashworthy.web.pages.photos import shown
 from crashworthy.web.views import page, svg, workshop
 
 if TYPE_CHECKING:
@@ -25,8 +24,6 @@ router = APIRouter(include_in_schema=False)
 
 HATCH: Final = {"retire": "solid", "watch": "dense", "keep": "open"}
 """The hatch of each verdict."""
-
-_PHOTO: Final = re.compile(r"[0-9a-f]{16}\.(jpg|png|webp)")
 
 
 def life_bars(report: WearReport) -> str:
@@ -97,6 +94,7 @@ def lives(request: Request, slug: str, severity: str = "", obstacle: str = "") -
     severity = severity if severity in SEVERITIES else ""
     obstacle = obstacle if obstacle in obstacles else ""
     look = shop.look_first(slug, severity, obstacle) if loads else ()
+    photos = shown(shop, shop.history(slug).photos[-60:])
     return page(
         request,
         "lives.html",
@@ -114,19 +112,6 @@ def lives(request: Request, slug: str, severity: str = "", obstacle: str = "") -
         severity=severity,
         obstacle=obstacle,
         obstacles=obstacles,
-        photos=[p for p in reversed(shop.history(slug).photos) if shop.photo(p.file) is not None][:12],
-    )
-
-
-@router.get("/photos/{name}")
-def photo(request: Request, name: str) -> Response:
-    """A picture kept in the data folder."""
-    path = workshop(request).photo(name) if _PHOTO.fullmatch(name) else None
-    if path is None:
-        raise NotFoundError(
-            Problem("this picture is not here", "copy the folder photos along with a journal")
-        )
-    kinds = {"jpg": "image/jpeg", "png": "image/png", "webp": "image/webp"}
-    return FileResponse(
-        path, media_type=kinds[path.suffix[1:]], headers={"Cache-Control": "max-age=31536000"}
+        photos=photos,
+        photos_of={name: [p for p in photos if p.part == name][:4] for name in {p.part for p in photos}},
     )
