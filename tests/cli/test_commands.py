@@ -162,3 +162,30 @@ def test_evidence_of_a_room_lists_checks_with_sources(run):
     said = run("evidence", "build", "--json")
     assert said.code == 0
     assert all(c["passed"] and c["source"] for c in said.json["checks"])
+
+
+def test_rare_hits_and_early_stops_are_told_and_a_second_time_read_from_the_cache(
+    run, gannet_sheet, tmp_path
+):
+    """The watched hit stands with its interval; the same again is the same answer, read from kept chunks."""
+    words = (
+        "crash",
+        gannet_sheet,
+        "--n",
+        64,
+        "--watch",
+        "lens by spike",
+        "--no-fracture",
+        "--data",
+        tmp_path,
+    )
+    said = run(*words)
+    assert "camera lens by spike" in said.out
+    assert "2048 crashes drawn, 64 simulated" in " ".join(said.out.split())
+    kept = sorted(p.name for p in (tmp_path / "chunks").iterdir())
+    assert kept
+    assert run(*words).out == said.out
+    assert sorted(p.name for p in (tmp_path / "chunks").iterdir()) == kept
+    late = run("crash", gannet_sheet, "--n", 64, "--until", "5%", "--no-fracture", "--data", tmp_path)
+    assert "All 64 crashes run without reaching" in late.out
+    assert "is no precision" in run("crash", gannet_sheet, "--until", "soon", "--data", tmp_path).err

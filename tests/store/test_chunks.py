@@ -104,3 +104,21 @@ def test_a_name_that_is_no_digest_is_refused(tmp_path):
     """No name can reach out of the folder."""
     with pytest.raises(ValueError, match="no name of a chunk"):
         ChunkStore(tmp_path).read("../fleet")
+
+
+def test_watched_and_early_stopped_campaigns_are_kept_and_read_again(quad, tmp_path):
+    """Asked again nothing is run; another thing watched shares only the opening."""
+    counting = Counting()
+    run = ChunkStore(tmp_path).keeping(counting)
+    first = simulate(quad, N, SEED, watch=("lens",), map_chunks=run)
+    ran = len(counting.ran)
+    assert ran > 2
+    assert simulate(quad, N, SEED, watch=("lens",), map_chunks=run).save() == first.save()
+    assert len(counting.ran) == ran
+    other = simulate(quad, N, SEED, watch=("arms",), map_chunks=run)
+    assert ran < len(counting.ran) < 2 * ran
+    assert other.digest != first.digest
+    simulate(quad, N, SEED, chunk=CHUNK, map_chunks=run)
+    whole = len(counting.ran)
+    simulate(quad, N, SEED, chunk=CHUNK, until=0.5, map_chunks=run)
+    assert len(counting.ran) == whole

@@ -44,12 +44,12 @@ def say_watched(summary: dict[str, Any]) -> None:
         return
     say()
     table(
-        ("watched", "hit in 100", "95 % interval", "error", "counted", "as good as"),
+        ("watched", "hit in 100", "95 % interval", "error", "counted", "worth"),
         [
             (
                 w["name"],
-                f"{100 * w['share']:.4f}",
-                f"{100 * w['low']:.4f}-{100 * w['high']:.4f}",
+                f"{100 * w['share']:.3f}",
+                f"{100 * w['low']:.3f}-{100 * w['high']:.3f}",
                 f"{100 * w['error']:.0f} %" if w["counted"] else "",
                 w["counted"],
                 f"{w['effective']:.0f}",
@@ -60,6 +60,6 @@ def say_watched(summary: dict[str, Any]) -> None:
     )
     say(
         f"{summary['drawn']} crashes drawn, {summary['n']} simulated: those likely to hit what is watched "
-        "more often, and they count less. As good as: plain crashes that would tell the share as well. "
+        "more often, and they count less. Worth: plain crashes that would tell the share as well. "
         f"All other answers are about as sure as with {summary['effective']:.0f} plain crashes."
     )
