@@ -94,8 +94,12 @@ class FleetBench(Desk):
         stamp = self.folder.stamp(slug)
         return self.memo.get(("quad", slug), stamp, lambda: load(path))
 
-    def find(self, sheet_or_slug: str) -> Quad:
+    def find(self, sheet_or_slug: str, points: int | None = None) -> Quad:
         """The quad of a sheet file, or of the fleet by slug.
+
+        Args:
+            sheet_or_slug: a path that ends in .toml, or a slug.
+            points: about how many contact points, for a sheet file; None means the usual number.
 
         Raises:
             NotFoundError: neither such a file nor such a quad.
@@ -104,7 +108,7 @@ class FleetBench(Desk):
         if sheet_or_slug.endswith(".toml"):
             from crashworthy.build.assemble import load
 
-            return load(Path(sheet_or_slug))
+            return load(Path(sheet_or_slug)) if points is None else load(Path(sheet_or_slug), points)
         return self.quad(sheet_or_slug)
 
     def sheet(self, slug: str) -> SheetText:
