@@ -41,6 +41,8 @@ def shots(workshop: Workshop) -> list[tuple[str, str, tuple[int, int], str]]:
         ("field", "/quads/gannet/field", PHONE, "light"),
         ("field-dark", "/quads/gannet/field", PHONE, "dark"),
         ("build", "/quads/gannet/build", DESK, "light"),
+        ("new", "/new?name=Wren&wheelbase=219&arm_t=5&antenna=side&pack_mass=205", DESK, "light"),
+        ("calibrate", "/quads/gannet/build/calibrate", DESK, "light"),
         ("crash", "/quads/gannet/crash", DESK, "light"),
         ("learning", "/quads/gannet/crash#v-moved", DESK, "light"),
         ("replay", "/quads/gannet/crash/replay", DESK, "light"),
@@ -130,7 +132,7 @@ def main() -> int:
                     context.add_cookies([{"name": "session", "value": token, "url": base}])
                 page = context.new_page()
                 page.goto(base + path)
-                if path.endswith(("/build", "/strikes", "/replay")):
+                if path.endswith(("/build", "/strikes", "/replay")) or path.startswith("/new"):
                     page.locator(".model[data-drawn]").wait_for(timeout=20_000)
                 page.wait_for_load_state("networkidle", timeout=60_000)  # pieces that come later
                 if "#" in path:

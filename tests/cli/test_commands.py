@@ -189,3 +189,52 @@ def test_rare_hits_and_early_stops_are_told_and_a_second_time_read_from_the_cach
     late = run("crash", gannet_sheet, "--n", 64, "--until", "5%", "--no-fracture", "--data", tmp_path)
     assert "All 64 crashes run without reaching" in late.out
     assert "is no precision" in run("crash", gannet_sheet, "--until", "soon", "--data", tmp_path).err
+
+
+def test_a_quad_is_described_by_questions(run, monkeypatch, tmp_path):
+    """Asked in a pipe: answers, a hint, a wrong answer asked again, the rest assumed; then the fleet."""
+    import io
+
+    typed = "Wren\n?\n21\n219\n" + "\n" * 40
+    monkeypatch.setattr("sys.stdin", io.StringIO(typed))
+    said = run("new", "--ask")
+    assert said.code == 0
+    assert "cannot be the answer" in said.err
+    assert "From the middle of one motor" in said.err
+    assert "arms: thickness, 5 mm" in said.out
+    assert "wheelbase = 219" in (tmp_path / "wren.toml").read_text(encoding="utf-8")
+    assert "in the fleet as 'wren'" in run("new", "wren.toml").out
+
+
+def test_answers_can_be_given_beforehand(run, tmp_path):
+    """--set answers, --drop takes a drawing beside the sheet; a second time the file is in the way."""
+    from pathlib import Path
+
+    drawing = Path(__file__).parents[2] / "examples" / "gannet" / "bottom.dxf"
+    said = run("new", "k.toml", "--set", "wheelbase=230", "--drop", drawing, "--json")
+    assert said.json["assumed"]
+    assert (tmp_path / "k" / "bottom.dxf").is_file()
+    assert run("build", "k.toml").code == 0
+    assert "is there already" in run("new", "k.toml", "--set", "wheelbase=230").err
+    assert "KEY=VALUE" in run("new", "l.toml", "--set", "wheelbase").err
+    assert "--ask" in run("new").err
+
+
+def test_calibrating_shows_before_and_after(run, tmp_path):
+    """A pull narrows the belief, and only --save or -o keep it."""
+    run("new", "w.toml", "--set", "wheelbase=220")
+    said = run("calibrate", "w.toml", "--pull-up", "9.81,0.62", "-o", "copy.toml", "--json")
+    assert said.json["belief"]["factor"]["up"]["sd_ln"] < 0.2
+    assert "pull_up" not in (tmp_path / "w.toml").read_text(encoding="utf-8")
+    assert "pull_up" in (tmp_path / "copy.toml").read_text(encoding="utf-8")
+    assert "N,MM" in run("calibrate", "w.toml", "--pull-up", "9.81").err
+
+
+def test_a_shared_page_is_taken_back(run, tmp_path):
+    """Share writes a page, new takes it into another fleet."""
+    run("new", "w.toml", "--set", "wheelbase=220")
+    said = run("share", "w.toml", "-o", "w.html", "--comments", "--json")
+    assert said.json["bytes"] < 1_500_000
+    assert "in the fleet as 'w'" in run("new", "w.html", "--data", tmp_path / "other").out
+    kept = (tmp_path / "other" / "sheets" / "w.toml").read_bytes()
+    assert kept == (tmp_path / "w.toml").read_bytes()

@@ -18,7 +18,7 @@ from crashworthy.build.models import model
 from crashworthy.build.overlaps import overlaps
 from crashworthy.build.plates import Lying, plate, standoffs
 from crashworthy.build.points import COUNT, contact_points
-from crashworthy.build.quad import Arm, MassProperties, Part, Quad
+from crashworthy.build.quad import Arm, MassProperties, Part, Quad, StiffnessTest
 from crashworthy.build.reading import parse, read_text
 from crashworthy.build.writing import canonical, to_toml
 from crashworthy.errors import CrashworthyError, DrawingError, Problem, SheetError
@@ -208,9 +208,23 @@ def _arms(sheet: Sheet, layout: ArmPlan, parts: tuple[Part, ...]) -> tuple[Arm, 
                 material=rows.material,
                 mass=parts[own].mass,
                 carried=sum(p.mass for k, p in enumerate(parts) if p.arm == i and k != own),
+                tests=_tests(sheet, parts[index[f"prop_{corner}"]].mass),
             )
         )
     return tuple(arms)
+
+
+def _tests(sheet: Sheet, prop: float) -> tuple[StiffnessTest, ...]:
+    """What was measured on an arm; ``prop`` is the mass of one prop, kg."""
+    rows = sheet.arms
+    found = []
+    for pull, side in ((rows.pull_up, False), (rows.pull_side, True)):
+        if pull is not None:
+            found.append(StiffnessTest("pull", side, force=pull.n, deflection=pull.mm * MM))
+    for tap, side in ((rows.tap_up, False), (rows.tap_side, True)):
+        if tap is not None:
+            found.append(StiffnessTest("tap", side, frequency=tap.hz, off=0.0 if tap.prop else prop))
+    return tuple(found)
 
 
 def _mass_notes(total: MassProperties, weighed: float | None) -> list[str]:

@@ -23,7 +23,7 @@ from crashworthy.build.fields import (
     problem,
 )
 
-__all__ = ["Arms", "Motors", "Plate", "Props", "Screws", "Standoffs"]
+__all__ = ["Arms", "Motors", "Plate", "Props", "Pull", "Screws", "Standoffs", "Tap"]
 
 Corner = Literal["fl", "fr", "rl", "rr"]
 Thread = Literal["M1.4", "M1.6", "M2", "M2.5", "M3", "M3.5", "M4", "M5", "M6"]
@@ -33,6 +33,24 @@ Grade = Literal[
 Thickness = Annotated[float, Field(ge=0.2, le=60)]
 POINTS_MAX: Final = 2000
 """More corners than this in one row is a drawing, and belongs in a drawing file."""
+
+
+class Pull(Row):
+    """A static pull at the motor's axis, the body held down."""
+
+    n: Annotated[float, Field(ge=0.1, le=500)] = Field(
+        description="the force, N (0.1 to 500; 1 kg pulls 9.81)"
+    )
+    mm: Annotated[float, Field(ge=0.02, le=60)] = Field(
+        description="how far the motor's axis moved, mm (0.02 to 60)"
+    )
+
+
+class Tap(Row):
+    """A tap beside the motor, the body held down, and the tone that rings."""
+
+    hz: Annotated[float, Field(ge=5, le=2000)] = Field(description="the frequency, Hz (5 to 2000)")
+    prop: bool = Field(default=False, description="true when the prop was on, else false")
 
 
 class Arms(Row):
@@ -68,6 +86,18 @@ class Arms(Row):
         default=27.0, description="the diameter of the round motor pad, mm (5 to 120)"
     )
     material: Material = Field(default="carbon_plate", description="the material's key in the density table")
+    pull_up: Pull | None = Field(
+        default=None, description="{ n, mm } of a pull upwards at the tip of one arm; left out, not measured"
+    )
+    pull_side: Pull | None = Field(
+        default=None, description="{ n, mm } of a pull sideways, across the arm; left out, not measured"
+    )
+    tap_up: Tap | None = Field(
+        default=None, description="{ hz, prop } of a tap from above; left out, not measured"
+    )
+    tap_side: Tap | None = Field(
+        default=None, description="{ hz, prop } of a tap from the side; left out, not measured"
+    )
 
     @model_validator(mode="after")
     def _order(self) -> Arms:

@@ -33,6 +33,7 @@ __all__ = [
     "MassProperties",
     "Part",
     "Quad",
+    "StiffnessTest",
 ]
 
 CORNERS: Final = ("fl", "fr", "rl", "rr")
@@ -101,6 +102,26 @@ class Part:
 
 
 @dataclass(frozen=True, slots=True)
+class StiffnessTest:
+    """A measurement at the tip of one arm, its body held down.
+
+    Attributes:
+        how: "pull" or "tap".
+        in_plane: across the arm in the plane of the arms; else up or down.
+        force, deflection: of a pull, N and m.
+        frequency: of a tap, Hz.
+        off: mass that was missing at the tip, kg.
+    """
+
+    how: str
+    in_plane: bool
+    force: float = 0.0
+    deflection: float = 0.0
+    frequency: float = 0.0
+    off: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Arm:
     """One arm as a beam from its clamp to its motor.
 
@@ -117,6 +138,7 @@ class Arm:
         material: key into the materials tables.
         mass: of the arm alone, kg.
         carried: mass at the tip besides the arm: motor, prop, their screws, kg.
+        tests: stiffness as measured on one of the arms; all four are taken to be alike.
     """
 
     corner: int
@@ -134,6 +156,7 @@ class Arm:
     material: str
     mass: float
     carried: float
+    tests: tuple[StiffnessTest, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ import typer
 
 from crashworthy.cli import (
     budget,
+    calibrate,
     camera,
     compare,
     crash,
@@ -26,6 +27,7 @@ from crashworthy.cli import (
     place,
     print_,
     serve,
+    share,
     sheet,
     store,
     torque,
@@ -64,6 +66,7 @@ app.command("demo")(serve.demo)
 app.command("serve")(serve.serve)
 app.command("new")(sheet.new)
 app.command("build")(sheet.build)
+app.command("calibrate")(calibrate.calibrate)
 app.command("crash")(crash.crash)
 app.command("compare")(compare.compare)
 app.command("improve")(improve.improve)
@@ -79,6 +82,7 @@ app.command("trend")(listen.trend)
 app.command("kit")(kit.kit)
 app.command("stock")(kit.stock)
 app.command("torque")(torque.torque)
+app.command("share")(share.share)
 app.command("budget")(budget.budget)
 app.command("look")(lives.look)
 app.command("learned")(learned.learned)

@@ -18,41 +18,84 @@ __all__ = ["build", "new"]
 
 def new(
     sheet: Annotated[
-        Path, typer.Argument(help="The sheet file: made when absent, else taken into the fleet.")
-    ],
+        Path | None,
+        typer.Argument(
+            help="The sheet file: made when absent, else taken into the fleet; or a shared page (*.html)."
+        ),
+    ] = None,
     name: Annotated[str | None, typer.Option("--name", help="Name of the quad in a new sheet.")] = None,
+    ask: Annotated[
+        bool, typer.Option("--ask", help="Ask a dozen questions; so it does in a terminal without a sheet.")
+    ] = False,
+    given: Annotated[
+        list[str] | None,
+        typer.Option("--set", help="Answer a question beforehand, KEY=VALUE, such as wheelbase=226."),
+    ] = None,
+    drop: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--drop", help="DXF of the bottom plate, or STL, 3MF, OBJ of a part; may be given often."
+        ),
+    ] = None,
     data: Data = None,
     store: Store = None,
     as_json: Json = False,
 ) -> None:
-    """Write a first build sheet to edit; or, when the file is there, take its quad into the fleet.
+    """Write a first build sheet; or, when the file is there, take its quad into the fleet.
 
-    Example: crashworthy new myquad.toml --name "My quad"
+    Example: crashworthy new myquad.toml --ask
     """
+    import sys
+
+    from crashworthy.cli import asking
+
+    if sheet is not None and sheet.suffix.lower() in (".html", ".htm") and sheet.exists():
+        _take_shared(sheet, data, store, as_json=as_json)
+        return
+    if sheet is None and not (ask or given or drop) and not sys.stdin.isatty():
+        raise typer.BadParameter("name a sheet file, or add --ask to be asked", param_hint="SHEET")
+    wanted = ask or bool(given) or bool(drop) or sheet is None
+    if wanted and (sheet is None or not sheet.exists()):
+        talk = ask or (sheet is None and sys.stdin.isatty())
+        with opened(data, store) as workshop:
+            asking.new_sheet(workshop, sheet, name, given or [], drop or [], talk=talk, as_json=as_json)
+        return
+    assert sheet is not None  # noqa: S101 - every way without one has left
+    if wanted:
+        raise typer.BadParameter(f"{sheet} is there already; take another name", param_hint="SHEET")
     if not sheet.exists():
         from crashworthy.build.starter import starter
 
-        text = starter(name or sheet.stem)
-        try:
-            sheet.parent.mkdir(parents=True, exist_ok=True)
-            sheet.write_text(text, encoding="utf-8")
-        except OSError as problem:
-            raise typer.BadParameter(f"cannot write {sheet}: {problem.strerror}") from None
+        asking.write(sheet, starter(name or sheet.stem))
         if as_json:
             print_json({"sheet": str(sheet), "written": True})
         else:
             say(f"Wrote {sheet}: edit it, look with `crashworthy build {sheet}`,")
             say(f"then `crashworthy new {sheet}` takes the quad into the fleet.")
+            say("To be asked instead of editing: `crashworthy new --ask`.")
         return
     from crashworthy.build.reading import read_text
 
     with opened(data, store) as workshop:
         slug = workshop.add_quad(read_text(sheet), sheet)
         quad = workshop.quad(slug)
+    _taken(slug, quad, as_json=as_json)
+
+
+def _taken(slug: str, quad: Quad, *, as_json: bool) -> None:
     if as_json:
         print_json({"quad": slug, **_facts(quad)})
     else:
         say(f"{quad.name} is in the fleet as {slug!r}. {_sentence(quad)}")
+        say(f"Crash it: `crashworthy crash {slug}`. In the browser: `crashworthy serve`.")
+
+
+def _take_shared(page: Path, data: Path | None, store: str | None, *, as_json: bool) -> None:
+    """A build that somebody shared as a page."""
+    with opened(data, store) as workshop:
+        slug = workshop.add_shared(page.read_bytes())
+        quad = workshop.quad(slug)
+    _taken(slug, quad, as_json=as_json)
 
 
 def build(

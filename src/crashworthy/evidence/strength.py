@@ -8,7 +8,7 @@ from collections.abc import Callable
 import numpy as np
 
 from crashworthy.build.quad import Arm
-from crashworthy.evidence import strength_flight, strength_joints
+from crashworthy.evidence import strength_arms, strength_flight, strength_joints
 from crashworthy.evidence.registry import Access, Check
 from crashworthy.materials.table import value
 from crashworthy.strength.beam import (
@@ -369,6 +369,7 @@ CHECKS: tuple[Check, ...] = (
         "F h/2 = s_y pi d³/32",
         tolerance=1e-4,
     ),
+    *strength_arms.CHECKS,
     *strength_joints.CHECKS,
     *strength_flight.CHECKS,
 )

@@ -16,6 +16,7 @@ from crashworthy.impact.contact import Bed, bed_of
 from crashworthy.impact.model import make_beds
 from crashworthy.impact.obstacle import KINDS, SURFACES
 from crashworthy.materials.table import datum, rows
+from crashworthy.strength.beam import arm_beam
 
 if TYPE_CHECKING:
     from crashworthy.impact.cases import Case
@@ -111,12 +112,25 @@ def _contact(key: str, words: str, field: str, *, parts: bool, grounds: bool) ->
     )
 
 
+def _root_ends(case: Case, side: Side) -> list[float]:
+    """Factors on the stiffness of the arms in plane, out of plane, along and in twist.
+
+    From the table; or what a test left open, along as in plane and in twist as out of plane.
+    """
+    arm = case.quad.arms[0]
+    if arm.tests:
+        belief = arm_beam(arm).belief
+        flat, up = (belief.range90(axis)[side == "high"] / belief.factor[axis] for axis in (0, 1))
+        return [flat, up, flat, up]
+    names = ("factor_in_plane", "factor_out_of_plane", "factor_axial", "factor_twist")
+    return [_end(row, side) / row.value for row in (datum("arm_root", name) for name in names)]
+
+
 def _root(case: Case, side: Side) -> Case:
     """Arm roots softer or stiffer, along and in twist too; damping keeps its ratio. Other limbs stay."""
     craft = case.model.craft
     arms = len(craft.rotor)
-    names = ("factor_in_plane", "factor_out_of_plane", "factor_axial", "factor_twist")
-    *bend, twist = (_end(row, side) / row.value for row in (datum("arm_root", name) for name in names))
+    *bend, twist = _root_ends(case, side)
     stiffness, damping = craft.stiffness.copy(), craft.damping.copy()
     stiffness[:arms] *= bend
     damping[:arms] *= [math.sqrt(factor) for factor in bend]
@@ -210,7 +224,7 @@ def parameters(kinds: dict[str, str]) -> tuple[Parameter, ...]:
         _contact("friction", "friction of every contact", "friction", parts=True, grounds=True),
         Parameter(
             "arm_root", "stiffness of the arms' bolted roots", "low end", "high end",
-            "low and high of arm_root (assumption)", True, _root,
+            "low and high of arm_root (assumption), or the 90 % range that a pull or tap left", True, _root,
         ),
         Parameter(
             "stack_mount", "frequency of the boards on their mount", "low end", "high end",

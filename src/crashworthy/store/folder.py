@@ -25,9 +25,9 @@ from crashworthy.errors import NotFoundError, Problem, StoreError
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-__all__ = ["DRAWING_SUFFIXES", "DataFolder", "default_folder", "slug_of"]
+__all__ = ["DRAWING_SUFFIXES", "DataFolder", "checked_name", "default_folder", "slug_of"]
 
-DRAWING_SUFFIXES: Final = (".dxf", ".stl", ".3mf")
+DRAWING_SUFFIXES: Final = (".dxf", ".stl", ".3mf", ".obj")
 """Files that a sheet may name."""
 
 _SLUG = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
@@ -59,7 +59,12 @@ def _checked_slug(slug: str) -> str:
     return slug
 
 
-def _checked_name(name: str) -> str:
+def checked_name(name: str) -> str:
+    """A name that may become a file in the folder.
+
+    Raises:
+        StoreError: it has a folder in it or odd letters.
+    """
     plain = Path(name).name
     if plain != name or not _NAME.fullmatch(name):
         raise StoreError(
@@ -164,7 +169,7 @@ class DataFolder:
         Raises:
             StoreError: not a drawing's suffix, or a name unfit for a file.
         """
-        plain = _checked_name(name)
+        plain = checked_name(name)
         if Path(plain).suffix.lower() not in DRAWING_SUFFIXES:
             raise StoreError(
                 Problem(

@@ -1,7 +1,8 @@
 """An arm as a tapered cantilever: tip stiffness, effective tip mass, shape of deflection.
 
-The root moves in its bolts, so the ideal stiffness is multiplied by a root factor; both factors are
-assumptions of the materials table (``arm_root``), to be replaced by a static pull or a tap test.
+The root moves in its bolts, so the ideal stiffness is multiplied by a root factor; both factors begin as
+assumptions of the materials table (``arm_root``) and are corrected by a static pull or a tap test
+(``calibrate``). Along the arm the clamp gives as in plane, in twist as out of plane, so they follow those.
 """
 
 from __future__ import annotations
@@ -13,11 +14,13 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from crashworthy.errors import CrashworthyError, Problem
-from crashworthy.materials.table import datum, value
+from crashworthy.materials.table import datum
+from crashworthy.strength.calibrate import arm_belief
 
 if TYPE_CHECKING:
     from crashworthy.build.quad import Arm
     from crashworthy.materials.table import Datum
+    from crashworthy.strength.calibrate import ArmBelief
 
 __all__ = [
     "SHEAR_CORRECTION",
@@ -51,6 +54,7 @@ class ArmBeam:
         axial, axial_damping: along the arm, root factor applied, N/m and N s/m.
         twist: torque per angle at the tip, root factor applied, N m/rad.
         frequency: (in plane, out of plane) with the root held, Hz.
+        belief: the root factors, with what was measured.
         origin: the data used, each with its source.
     """
 
@@ -63,6 +67,7 @@ class ArmBeam:
     axial_damping: float
     twist: float
     frequency: tuple[float, float]
+    belief: ArmBelief
     origin: tuple[Datum, ...]
 
 
@@ -181,7 +186,10 @@ def arm_beam(arm: Arm) -> ArmBeam:
     )
     axial = datum("arm_root", "factor_axial")
     twisted = datum("arm_root", "factor_twist")
-    k_in, k_out = (root.value * k for root, k in zip(roots, ideal, strict=True))
+    belief = arm_belief(arm, (ideal[0], ideal[1]), tip_mass)
+    k_in, k_out = (c * k for c, k in zip(belief.factor, ideal, strict=True))
+    shift_in, shift_out = belief.shift
+    stretch = axial.value * shift_in * along
     return ArmBeam(
         stiffness=(k_in, k_out),
         ideal=(ideal[0], ideal[1]),
@@ -191,14 +199,10 @@ def arm_beam(arm: Arm) -> ArmBeam:
         ),
         tip_mass=tip_mass,
         length=arm.length,
-        axial=axial.value * along,
-        axial_damping=2.0 * ratio.value * math.sqrt(axial.value * along * tip_mass),
-        twist=twisted.value * twist,
+        axial=stretch,
+        axial_damping=2.0 * ratio.value * math.sqrt(stretch * tip_mass),
+        twist=twisted.value * shift_out * twist,
         frequency=(first_frequency(k_in, tip_mass), first_frequency(k_out, tip_mass)),
+        belief=belief,
         origin=(modulus, shear, *roots, axial, twisted, ratio),
     )
-
-
-def stiffness_spread() -> float:
-    """How well the root stiffness is known: standard deviation of its logarithm (assumption)."""
-    return value("arm_root", "stiffness_sd_ln")

@@ -1,6 +1,7 @@
 """What a pilot can do: the use cases that the command line and the web app both call.
 
 ``Workshop`` is one fleet opened for work. Each module here is one bench of it: ``fleet`` (sheets),
+``building`` (new and measured ones), ``sharing`` (handed on),
 ``crashes``, ``changes`` (compare, improve), ``placement``, ``trials``, ``seeing`` (camera and link),
 ``journal`` (and what is due), ``flights``,
 ``kits``, ``lives``
@@ -15,10 +16,11 @@ from crashworthy.workshop.fleet import QuadCard, SheetText
 from crashworthy.workshop.flights import FlightBench, KeptLog
 from crashworthy.workshop.kits import KitBench
 from crashworthy.workshop.seeing import SeeingBench
+from crashworthy.workshop.sharing import ShareBench
 from crashworthy.workshop.showing import ShowBench
 
 __all__ = ["Campaign", "KeptLog", "PartLoads", "QuadCard", "SheetText", "Workshop"]
 
 
-class Workshop(ShowBench, KitBench, FlightBench, SeeingBench):
+class Workshop(ShowBench, KitBench, FlightBench, SeeingBench, ShareBench):
     """One fleet: its sheets, its journal, its campaigns, logs and kits. Safe to use from several threads."""

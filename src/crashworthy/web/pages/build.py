@@ -12,6 +12,7 @@ from fastapi.responses import RedirectResponse
 from crashworthy.errors import CrashworthyError, SheetError
 from crashworthy.pictures import drawing, ramp
 from crashworthy.pictures import glb as model
+from crashworthy.strength.beam import arm_beam
 from crashworthy.web.problems import status_of
 from crashworthy.web.views import page, svg, workshop
 from crashworthy.web.words import grams, percent
@@ -124,6 +125,7 @@ def _show(
         scale=svg(
             ramp.scale("0.1 %", "50 %", "hit in this share of crashes", [(0.37, "1 %"), (0.74, "10 %")])
         ),
+        arms=arm_beam(quad.arms[0]).belief.summary(),
         text=text_now,
         is_draft=sheet.is_draft or text is not None,
         problems=problems or sheet.problems,

@@ -24,7 +24,7 @@ router = APIRouter(include_in_schema=False)
 
 def _sentence(cards: Sequence[QuadCard]) -> str:
     if not cards:
-        return "No quad yet: describe one on a build sheet and it stands here."
+        return "No quad yet: twelve questions describe one in ten minutes, and it stands here."
     head = (
         f"{plural(len(cards), 'quad')}, {plural(sum(c.packs for c in cards), 'pack')} flown,"
         f" {plural(sum(c.crashes for c in cards), 'crash', 'crashes')}"

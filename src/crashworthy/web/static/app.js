@@ -130,3 +130,4 @@ for (const form of document.querySelectorAll('form[data-guard]')) {
 if (document.querySelector('.model[data-glb]:not([data-replay])')) import('./view3d.js');
 if (document.querySelector('.model[data-replay]')) import('./replay.js');
 if (document.querySelector('[data-spectrum]')) import('./spectrum.js');
+if (document.getElementById('ask')) import('./new.js');

@@ -11,6 +11,13 @@ function tones() {
   return { low: read('--r0'), high: read('--r9'), ink: read('--ink'), paper: read('--paper') };
 }
 
+// A model by its address, or by "#id" of an element of this page that holds it as base64.
+function load(where) {
+  if (!where.startsWith('#')) return new GLTFLoader().loadAsync(where);
+  const raw = atob(document.getElementById(where.slice(1)).textContent.trim());
+  return new GLTFLoader().parseAsync(Uint8Array.from(raw, (letter) => letter.charCodeAt(0)).buffer, '');
+}
+
 // Shows the model of ``box.dataset.glb``. ``say(info)`` gets what the pointer is over, or null. ``framed(meshes)``
 // picks the meshes that the view is centred on; all of them without.
 export async function stage(box, say, { framed = (all) => all, from = [0.62, 0.72, 1], far = 1.35 } = {}) {
@@ -29,17 +36,25 @@ export async function stage(box, say, { framed = (all) => all, from = [0.62, 0.7
   const controls = new OrbitControls(camera, canvas);
   controls.enablePan = false;
 
-  const { scene: model } = await new GLTFLoader().loadAsync(box.dataset.glb);
-  scene.add(model);
   const meshes = [];
-  model.traverse((node) => { if (node.isMesh) meshes.push(node); });
-  for (const mesh of meshes) {
-    const info = mesh.userData.label ? mesh.userData : mesh.parent.userData;
-    mesh.userData.info = { ...info, name: mesh.userData.label ? mesh.name : mesh.parent.name };
-    mesh.geometry.computeVertexNormals();
-    mesh.material = new MeshLambertMaterial({ flatShading: true, polygonOffset: true, polygonOffsetFactor: 1, polygonOffsetUnits: 1 });
-    mesh.add(new LineSegments(new EdgesGeometry(mesh.geometry, 28), new LineBasicMaterial()));
-  }
+  let model = null;
+  // Takes another model in place of the one that is shown; the view stays where it is.
+  const put = async (where) => {
+    const { scene: fresh } = await load(where);
+    if (model) scene.remove(model);
+    model = fresh;
+    scene.add(model);
+    meshes.length = 0;
+    model.traverse((node) => { if (node.isMesh) meshes.push(node); });
+    for (const mesh of meshes) {
+      const info = mesh.userData.label ? mesh.userData : mesh.parent.userData;
+      mesh.userData.info = { ...info, name: mesh.userData.label ? mesh.name : mesh.parent.name };
+      mesh.geometry.computeVertexNormals();
+      mesh.material = new MeshLambertMaterial({ flatShading: true, polygonOffset: true, polygonOffsetFactor: 1, polygonOffsetUnits: 1 });
+      mesh.add(new LineSegments(new EdgesGeometry(mesh.geometry, 28), new LineBasicMaterial()));
+    }
+  };
+  await put(box.dataset.glb);
   const size = new Box3();
   for (const mesh of framed(meshes)) size.expandByObject(mesh, true);
   const middle = size.getCenter(new Vector3());
@@ -102,5 +117,6 @@ export async function stage(box, say, { framed = (all) => all, from = [0.62, 0.7
     controls.update();
     draw();
   });
-  return { model, meshes, draw, paint, camera, controls, middle };
+  const swap = async (where) => { await put(where); paint(); };
+  return { model, meshes, draw, paint, camera, controls, middle, swap };
 }

@@ -12,7 +12,7 @@ function say(info) {
   else words.textContent = `${info.label}, ${(1000 * info.mass).toFixed(1)} g${shares[info.name] ? `, ${shares[info.name]}` : ''}`;
 }
 
-stage(box, say).catch((problem) => {
+stage(box, say).then((seen) => box.addEventListener('model', (event) => seen.swap(event.detail).catch(() => {}))).catch((problem) => {
   box.dataset.failed = String(problem);
   words.textContent = 'The 3D view cannot be shown in this browser; the drawing below shows the same parts.';
 });

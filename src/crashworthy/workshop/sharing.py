@@ -1,0 +1,102 @@
+"""Builds handed on and taken in: one page that holds the sheet, and nothing of the journal."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from crashworthy.errors import Problem, SheetError
+from crashworthy.workshop.building import BuildingBench
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+__all__ = ["ShareBench"]
+
+
+class ShareBench(BuildingBench):
+    """Pages to share."""
+
+    def share(
+        self,
+        quad: str,
+        *,
+        viewer: str = "",
+        comments: bool = False,
+        paper: bool = False,
+        crashes: int = 0,
+        progress: Callable[[int, int], None] | None = None,
+    ) -> str:
+        """A build as one self-contained page, with the newest campaign of this very build.
+
+        Args:
+            quad: a sheet file or a quad of the fleet.
+            viewer: script of the 3D view.
+            comments: keep the comments of the sheet.
+            paper: leave out what only a screen or a program needs.
+            crashes: to run when there is no such campaign; 0 for none.
+            progress: called with (done, total).
+
+        Raises:
+            NotFoundError: neither such a file nor such a quad.
+            SheetError: the sheet has a problem.
+        """
+        from crashworthy.build.reading import read_text
+        from crashworthy.pictures.share import share_page
+        from crashworthy.workshop.fleet import files_of
+
+        found = self.find(quad)
+        is_file = quad.endswith(".toml")
+        path = Path(quad) if is_file else self.folder.sheet(quad)
+        known = None if is_file else self.latest_campaign(quad)
+        summary = None if known is None or known.stale else known.summary
+        if summary is None and crashes:
+            summary = self.crash(found, crashes, 1, progress=progress).summarise().to_json()
+        drawings = {name: (path.parent / name).read_bytes() for name in files_of(found.sheet)}
+        return share_page(
+            found,
+            read_text(path),
+            summary,
+            None if paper else drawings,
+            viewer="" if paper else viewer,
+            comments=comments,
+        )
+
+    def add_shared(self, page: bytes) -> str:
+        """Take the build of a shared page into the fleet; returns its slug.
+
+        Raises:
+            SheetError: it is no such page, its sheet has a problem, or a quad of that name is there already.
+            StoreError: a drawing cannot be kept.
+        """
+        from crashworthy.build.reading import parse
+        from crashworthy.pictures.share import shared_build
+        from crashworthy.workshop.fleet import files_of
+
+        text, drawings = shared_build(page)
+        sheet = parse(text)
+        named = files_of(sheet)
+        lost = [name for name in named if name not in drawings]
+        if lost:
+            raise SheetError(
+                Problem(f"the page lacks the drawing {lost[0]!r}", "export it again", field="page")
+            )
+        for name in named:
+            there = self.folder.root / "sheets" / name
+            if there.is_file() and there.read_bytes() != drawings[name]:
+                raise SheetError(
+                    Problem(
+                        f"another quad of this fleet has a different drawing called {name!r}",
+                        "take it into a fleet of its own with --data",
+                        field="page",
+                    )
+                )
+        with tempfile.TemporaryDirectory(prefix="crashworthy-") as temporary:
+            folder = Path(temporary)
+            for name in named:  # only what the sheet names, and its names were checked
+                (folder / name).parent.mkdir(parents=True, exist_ok=True)
+                (folder / name).write_bytes(drawings[name])
+            path = folder / f"{sheet.slug}.toml"
+            path.write_text(text, encoding="utf-8", newline="")
+            return self.add_quad(text, path)
