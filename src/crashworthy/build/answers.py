@@ -32,10 +32,12 @@ class Drawing:
     Attributes:
         role: "bottom" or "top" for the outline of a plate (DXF), "part" for a body (STL, 3MF, OBJ, STEP).
         file: its name beside the sheet.
+        layer: of a DXF that is to be read; None for all.
     """
 
     role: str
     file: str
+    layer: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,11 +157,11 @@ def _frame(k: _Known, drawings: Sequence[Drawing]) -> list[_Row]:
         "d": d, "blades": int(k.n("blades")), "mass": round(max(0.5, 4.2 * (d / 127) ** 2), 1),
         "hub_d": round(min(13.0, d / 4), 1),
     }  # fmt: skip
-    files = {x.role: x.file for x in drawings}
+    files = {x.role: {"dxf": x.file, **({"layer": x.layer} if x.layer else {})} for x in drawings}
     plates: list[_Row] = []
     for name, thick, z in (("bottom", 2.5, -2.5), ("top", 2.0, height)):
         if name in files:
-            plates.append(_Row("plates", name, {"dxf": files[name], "t": thick, "z": z}, ("body_h",),
+            plates.append(_Row("plates", name, {**files[name], "t": thick, "z": z}, ("body_h",),
                                "outline from the drawing; thickness assumed"))  # fmt: skip
         else:
             outline = {"rect": [length, width], "corner": 6, "t": thick, "z": z}

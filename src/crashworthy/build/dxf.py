@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["SIZE_MAX", "SNAP", "UNITS", "outline"]
+__all__ = ["SIZE_MAX", "SNAP", "UNITS", "layer_of", "outline"]
 
 UNITS: Final = {
     1: 25.4,
@@ -82,6 +82,30 @@ def outline(
     chains = _chains(document, layer, tolerance / factor, factor, name)
     _sized(chains, name)
     return _material(_snapped(chains), name)
+
+
+def layer_of(path: str | Path) -> str | None:
+    """The layer to read when nobody named one: None for all of them, else the one with the largest outline.
+
+    Raises:
+        DrawingError: neither all layers together nor any one of them holds an outline.
+    """
+    try:
+        outline(path)
+    except DrawingError as error:
+        layers = {str(e.dxf.layer) for e in _read(Path(path), Path(path).name).modelspace()}
+        best, largest = None, 0.0
+        for layer in sorted(layers):
+            try:
+                area = outline(path, layer).area
+            except DrawingError:
+                continue
+            if area > largest:
+                best, largest = layer, area
+        if best is None:
+            raise error from None
+        return best
+    return None
 
 
 def _fail(name: str, what: str, remedy: str) -> DrawingError:

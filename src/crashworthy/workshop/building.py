@@ -150,7 +150,7 @@ class BuildingBench(ChangeBench):
             DrawingError: it cannot be read.
         """
         from crashworthy.build.answers import Drawing
-        from crashworthy.build.dxf import polygon
+        from crashworthy.build.dxf import layer_of
         from crashworthy.build.models import read_mesh
         from crashworthy.store.folder import DRAWING_SUFFIXES, checked_name
 
@@ -166,7 +166,7 @@ class BuildingBench(ChangeBench):
         path.write_bytes(data)
         try:
             if suffix == ".dxf":
-                polygon(path)
+                layer_of(path)
             else:
                 read_mesh(path)
         except Exception:
@@ -180,6 +180,7 @@ class BuildingBench(ChangeBench):
     ) -> Iterator[tuple[Path, tuple[Drawing, ...]]]:
         """A folder with the drawings as the sheet will name them."""
         from crashworthy.build.answers import Drawing, file_name
+        from crashworthy.build.dxf import layer_of
 
         slug = Path(file_name(answers)).stem
         with tempfile.TemporaryDirectory(prefix="crashworthy-") as temporary:
@@ -192,7 +193,8 @@ class BuildingBench(ChangeBench):
                 if not found.is_file():
                     raise NotFoundError(Problem(f"{plain!r} is not here any more", "drop it again"))
                 shutil.copyfile(found, folder / slug / plain)
-                named.append(Drawing(drawing.role, f"{slug}/{plain}"))
+                layer = None if drawing.role == "part" else layer_of(found)
+                named.append(Drawing(drawing.role, f"{slug}/{plain}", layer))
             yield folder, tuple(named)
 
     def describe(
