@@ -49,7 +49,9 @@ def _span() -> str:
 def _arms() -> str:
     arm = svg.el("path", d=svg.path([(26, 30), (146, 36), (146, 52), (26, 58)], closed=True), class_="body")
     edge = _rect(26, 76, 134, 8)
-    marks = _across(40, 31, 40, 57, "at the body", 26, 22) + _across(136, 36, 136, 52, "at the motor", -30, -14)
+    marks = _across(40, 31, 40, 57, "at the body", 26, 22) + _across(
+        136, 36, 136, 52, "at the motor", -30, -14
+    )
     return arm + _disc(162, 44, 18) + edge + marks + _across(174, 76, 174, 84, "thickness", -2, -8)
 
 
