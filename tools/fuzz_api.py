@@ -2,10 +2,10 @@
 
     python tools/fuzz_api.py --minutes 20 [--seed 1] [--hall]
 
-Every route is described to schemathesis (pages too, which the published description leaves out), a real server
-is started on a copy of the demo fleet, and each answer must be no server error (5xx). Half of the requests name a quad
-that exists. With ``--hall`` the server has two crews; whoever asks is in the crew without quads, and no answer may
-hold a word of the other crew's. Ends with status 1 and the requests that failed.
+Every route is described to schemathesis (pages too, which the published description leaves out), a real
+server is started on a copy of the demo fleet, and no answer may be a server error (5xx). Half of the requests
+name a quad that exists. With ``--hall`` the server has two crews; whoever asks is in the crew without quads,
+and no answer may hold a word of the other crew's. Ends with status 1 and the requests that failed.
 """
 
 from __future__ import annotations
@@ -142,7 +142,7 @@ def _one(
         if "slug" in (case.path_parameters or {}) and chance.random() < 0.5:
             case.path_parameters["slug"] = chance.choice(QUADS)
         try:
-            answer = case.call(base_url=target.address, headers=headers, timeout=60, allow_redirects=False)
+            answer = case.call(base_url=target.address, headers=headers, timeout=300, allow_redirects=False)
         except requests.exceptions.RequestException as problem:
             if isinstance(problem, requests.exceptions.InvalidHeader | requests.exceptions.InvalidURL):
                 return  # the client would not send it

@@ -30,7 +30,8 @@ def _program(name: str) -> str | None:
 class Server:
     """A throw-away PostgreSQL server on the loopback."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, *, safe: bool = False) -> None:
+        """Start it; ``safe`` sees every commit onto the disk, as in use, and is slower."""
         self.folder = folder
         initdb, self.pg_ctl = _program("initdb"), _program("pg_ctl")
         assert initdb
@@ -46,7 +47,8 @@ class Server:
             probe.bind(("127.0.0.1", 0))
             self.port = probe.getsockname()[1]
         options = (
-            f"-p {self.port} -c listen_addresses=127.0.0.1 -c unix_socket_directories={folder} -c fsync=off"
+            f"-p {self.port} -c listen_addresses=127.0.0.1 -c unix_socket_directories={folder}"
+            f" -c fsync={'on' if safe else 'off'}"
         )
         log = str(folder / "log")
         self._run(self.pg_ctl, "-D", str(self.data), "-l", log, "-o", options, "-w", "-t", "30", "start")

@@ -151,3 +151,27 @@ def test_events_of_an_older_store_are_linked_when_it_is_migrated(where, pen, oth
         assert sorted(report.heads) == ["phone", "tablet"]
         store.record("gannet", Pack(3.0), device="phone")
         assert store.verify().ok
+
+
+def test_the_command_line_restores_to_the_same_state(tmp_path, pen):
+    """Backup, restore and verify by command give one state; a store that holds something is not filled."""
+    import json
+
+    from typer.testing import CliRunner
+
+    from crashworthy.cli.app import app
+
+    with open_store(tmp_path / "old" / "fleet.db") as store:
+        store.append(pen.write(Pack(1.0), Crash("hit")))
+
+    def said(*words):
+        done = CliRunner().invoke(app, [*words, "--json"])
+        assert done.exit_code == 0, done.output
+        return json.loads(done.output)
+
+    old, new, file = (str(tmp_path / name) for name in ("old", "new", "b.db"))
+    taken = said("backup", file, "--data", old)
+    filled = said("restore", file, "--data", new)
+    assert filled["digest"] == taken["digest"] == said("verify", "--data", new, "--against", file)["digest"]
+    assert filled["heads"] == said("verify", "--data", old)["heads"]
+    assert CliRunner().invoke(app, ["restore", file, "--data", new]).exit_code != 0

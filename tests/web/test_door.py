@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import asyncio
+import json
 import pkgutil
 import re
 import shutil
 from concurrent.futures import ThreadPoolExecutor
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
+from uuid import uuid4
 
 import httpx
 import pytest
 
-from crashworthy.errors import StoreError
+from crashworthy.errors import NotFoundError, StoreError
 from crashworthy.web import pages
 from crashworthy.web.app import create_app
 from crashworthy.web.door import is_open
@@ -209,6 +211,28 @@ def test_a_device_token_works_until_it_is_ended(hall: Hall) -> None:
     assert person is not None
     assert lead.post("/people/end", data={"handle": person.session}).status_code == 303
     assert script.get("/api/me", headers=mine).status_code == 401
+
+
+def test_everybody_can_save_what_they_entered(hall: Hall) -> None:
+    """Each person gets every event of their own devices as a journal file, and nobody else's."""
+    hall.accounts.add_person("siskin", SECRET, hall.accounts.crew_named("Millrace"))
+    robin, siskin = signed_in(hall, "robin"), signed_in(hall, "siskin")
+    rows = {}
+    for visitor, device in ((robin, "robins-phone"), (siskin, "siskins-phone")):
+        row = {"id": str(uuid4()), "quad": "gannet", "device": device, "device_seq": 1, "kind": "note"}
+        row |= {"occurred": "2026-06-01T10:00:00.000+00:00", "payload": {"text": device}}
+        assert visitor.post("/api/events", json={"events": [row]}).json()["accepted"] == [row["id"]]
+        rows[device] = row["id"]
+    saved = siskin.get("/people/entries.jsonl")
+    assert "siskin-entries.jsonl" in saved.headers["content-disposition"]
+    (line,) = saved.text.splitlines()
+    assert json.loads(line)["id"] == rows["siskins-phone"]
+    assert "".join(hall.entries_of("siskin", "Millrace")).strip() == line
+    assert rows["robins-phone"] in "".join(hall.entries_of("robin", "Millrace"))
+    assert hall.entries_of("robin", "Millrace", ["siskins-phone"]) == ()
+    assert signed_in(hall, "wren").get("/people/entries.jsonl").text == ""
+    with pytest.raises(NotFoundError):
+        hall.entries_of("nobody", "Millrace")
 
 
 def test_signing_out_ends_the_session_on_the_server(hall: Hall) -> None:

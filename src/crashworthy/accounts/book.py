@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Any, Final
 import sqlalchemy as sa
 
 from crashworthy.accounts import tables
+from crashworthy.accounts.devices import Devices
 from crashworthy.accounts.passwords import keep
 from crashworthy.accounts.people import plain_name
-from crashworthy.accounts.sessions import Guest, Sessions
+from crashworthy.accounts.sessions import Guest
 from crashworthy.accounts.tokens import digest, new_token
 from crashworthy.errors import AccessError, NotFoundError, Problem
 
@@ -55,7 +56,7 @@ class Invitation:
         }
 
 
-class Accounts(Sessions):
+class Accounts(Devices):
     """Who may come in to this server."""
 
     def invite(self, crew: str, role: Role, by: str) -> str:

@@ -19,6 +19,7 @@ __all__ = [
     "attempt",
     "audit",
     "crew",
+    "device",
     "invitation",
     "member",
     "person",
@@ -26,7 +27,7 @@ __all__ = [
     "version",
 ]
 
-HEAD: Final = "0001"
+HEAD: Final = "0002"
 """The newest migration; a test holds it equal to the newest file in ``migrations/versions``."""
 
 metadata: Final = sa.MetaData(
@@ -73,6 +74,13 @@ member: Final = _table(
     sa.Column("crew", sa.Text, sa.ForeignKey("account_crew.id"), primary_key=True),
     _needed("role", sa.Text),
     sa.CheckConstraint("role IN ('pilot', 'lead')", name="role"),
+)
+
+device: Final = _table(
+    "device",
+    sa.Column("crew", sa.Text, primary_key=True),
+    sa.Column("person", sa.Text, primary_key=True),
+    sa.Column("device", sa.Text, primary_key=True),  # as its events name it
 )
 
 session: Final = _table(

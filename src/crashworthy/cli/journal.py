@@ -339,6 +339,13 @@ def import_(
 def export(
     quad: Annotated[str | None, typer.Argument(help="A quad; the whole fleet without.")] = None,
     as_csv: Annotated[bool, typer.Option("--csv", help="Print a table (CSV) instead of JSON lines.")] = False,
+    device: Annotated[
+        list[str] | None, typer.Option("--device", help="Only what was entered with this device.")
+    ] = None,
+    person: Annotated[
+        str, typer.Option("--person", help="Only what somebody with an account entered, by their name.")
+    ] = "",
+    crew: Annotated[str, typer.Option("--crew", help="Of this crew; needed when there are several.")] = "",
     data: Data = None,
     store: Store = None,
 ) -> None:
@@ -346,10 +353,17 @@ def export(
 
     Example: crashworthy journal export gannet > gannet.jsonl
     """
+    if person or crew:
+        from crashworthy.workshop.hall import Hall
+
+        with Hall(data, store) as hall:
+            for line in hall.entries_of(person, crew, device, quad, table=as_csv):
+                say(line.rstrip("\r\n"))
+        return
     with opened(data, store) as workshop:
         if quad is not None:
             workshop.require(quad)
-        for line in workshop.export_journal(quad, table=as_csv):
+        for line in workshop.export_journal(quad, table=as_csv, devices=device):
             say(line.rstrip("\r\n"))
 
 

@@ -86,6 +86,9 @@ def serve(
         str,
         typer.Option("--behind", help="Address of the TLS proxy in front; its word is taken, no other's."),
     ] = "",
+    workers: Annotated[
+        int, typer.Option("--workers", min=1, max=64, help="Processes that answer, for a crew of many.")
+    ] = 1,
     as_json: Json = False,
 ) -> None:
     """Open the app on your own fleet: for you on this machine, or for crews with accounts.
@@ -103,6 +106,7 @@ def serve(
         "allowed_hosts": tuple(name or ()),
         "certificate": None if certificate is None or key is None else (certificate, key),
         "proxy": behind,
+        "workers": workers,
     }
     if accounts or lan or host not in LOOPBACK:
         with Hall(data, store, cluster) as hall:

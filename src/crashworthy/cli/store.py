@@ -10,7 +10,7 @@ import typer
 from crashworthy.cli.options import Data, Json, Store, opened
 from crashworthy.cli.output import print_json, say
 
-__all__ = ["backup", "verify"]
+__all__ = ["backup", "restore", "verify"]
 
 
 def backup(
@@ -27,6 +27,26 @@ def backup(
     """
     with opened(data, store) as workshop:
         report = workshop.backup(to)
+    if as_json:
+        print_json(report.to_json())
+    else:
+        say(report.summary())
+
+
+def restore(
+    source: Annotated[Path, typer.Argument(help="The backup.")],
+    data: Data = None,
+    store: Store = None,
+    as_json: Json = False,
+) -> None:
+    """Fill a new, empty store from a backup, verify both, and print the state, which must be the backup's.
+
+    Copy sheets, drawings and logs into the data folder beside it.
+
+    Example: crashworthy restore monday.db --data new-folder
+    """
+    with opened(data, store) as workshop:
+        report = workshop.restore(source)
     if as_json:
         print_json(report.to_json())
     else:

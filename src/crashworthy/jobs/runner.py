@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Cancelled", "JobRunner", "JobStatus", "Reporter"]
 
-State = Literal["waiting", "running", "done", "failed", "cancelled"]
+State = Literal["waiting", "running", "done", "failed", "cancelled", "interrupted"]
 
 KEEP: Final = 200
 """Finished jobs remembered; a page that asks for an older one is told that it is gone."""
@@ -34,7 +34,7 @@ class JobStatus:
     Attributes:
         id: to ask again.
         title: in words ("Crash test of Gannet, 2000 crashes").
-        state: waiting, running, done, failed or cancelled.
+        state: waiting, running, done, failed, cancelled or interrupted (its process ended too often).
         done, total: progress; ``total`` is 0 until it is known.
         message: what it is doing now, or why it failed.
         seconds: since it began; stands still at the end.
@@ -53,7 +53,7 @@ class JobStatus:
     @property
     def ended(self) -> bool:
         """Whether nothing more will happen."""
-        return self.state in ("done", "failed", "cancelled")
+        return self.state in ("done", "failed", "cancelled", "interrupted")
 
     @property
     def share(self) -> float:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import importlib.util
 import re
 import sqlite3
+import threading
 import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -22,6 +23,7 @@ from crashworthy.errors import Problem, StoreError
 
 __all__ = [
     "FILE_NAME",
+    "PASSING",
     "Address",
     "in_schema",
     "make_engine",
@@ -52,6 +54,8 @@ class Address:
     def __init__(self, url: URL, path: Path | None = None) -> None:
         """Take the URL and, for SQLite, the file."""
         self.url, self.path = url, path
+        # SQLite lets waiting writers try again at random; within a process they queue here instead.
+        self.turn = threading.RLock()
         if path is not None:
             self.shown = str(path)
         else:
@@ -194,11 +198,27 @@ def writing(engine: Engine, address: Address) -> Iterator[Connection]:
     ``IntegrityError`` passes through: it says that a row was refused, and the caller knows what that means.
     """
     with (
+        _turn(address),
         _in_words(address),
         engine.connect().execution_options(writes=True) as connection,
         connection.begin(),
     ):
         yield connection
+
+
+@contextmanager
+def _turn(address: Address) -> Iterator[None]:
+    """The turn of this thread to write to a file; a server sees to that by itself."""
+    if address.path is None:
+        yield
+        return
+    if not address.turn.acquire(timeout=2.0 * BUSY_SECONDS):
+        what = "another program is writing to it"
+        raise StoreError(Problem(what, "close the other program and try again", address.shown))
+    try:
+        yield
+    finally:
+        address.turn.release()
 
 
 @contextmanager
@@ -235,6 +255,20 @@ _KNOWN: Final = (
     ("timeout", "the server does not answer", "check host and port, then try again"),
     ("timed out", "the server does not answer", "check host and port, then try again"),
 )
+
+PASSING: Final = frozenset(
+    {
+        "another program is writing to it",
+        "the disk reports an error",
+        "the disk is full",
+        "may only be read",
+        "cannot be opened",
+        "nothing answers there",
+        "the host is not known",
+        "the server does not answer",
+    }
+)
+"""Of these it is not the request that is at fault: the same one may succeed once the cause is mended."""
 
 
 def _problem(address: Address, problem: BaseException) -> Problem:

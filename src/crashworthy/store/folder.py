@@ -30,6 +30,18 @@ __all__ = ["DRAWING_SUFFIXES", "DataFolder", "checked_name", "default_folder", "
 DRAWING_SUFFIXES: Final = (".dxf", ".stl", ".3mf", ".obj")
 """Files that a sheet may name."""
 
+DRAWING_LIMIT: Final = 64 * 1024 * 1024
+"""Largest drawing, bytes."""
+
+MOST_DRAWINGS: Final = 200
+"""Most drawings of one quad."""
+
+LOG_LIMIT: Final = 256 * 1024 * 1024
+"""Largest flight log, bytes."""
+
+LOGS_LIMIT: Final = 20 * 1024**3
+"""Most bytes of flight logs in one folder; beyond it old ones must be moved away by hand."""
+
 _SLUG = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._ -]{0,99}")
 
@@ -176,31 +188,63 @@ class DataFolder:
                     f"{name!r} is no drawing this tool reads", f"use one of {', '.join(DRAWING_SUFFIXES)}"
                 )
             )
-        self._write(self.drawings(slug) / plain, data)
+        if len(data) > DRAWING_LIMIT:
+            what = f"{name} has {len(data) / 1e6:.0f} MB"
+            raise StoreError(Problem(what, f"a drawing may have {DRAWING_LIMIT / 1e6:.0f}", field="file"))
+        folder = self.drawings(slug)
+        if not (folder / plain).exists() and sum(1 for _ in folder.iterdir()) >= MOST_DRAWINGS:
+            what = f"this quad has {MOST_DRAWINGS} drawings already"
+            raise StoreError(Problem(what, "take away those that no sheet names", str(folder)))
+        self._write(folder / plain, data)
         return f"{slug}/{plain}"
 
     def keep_log(self, name: str, stream: BinaryIO) -> tuple[Path, str]:
-        """Keep a flight log under its content's digest; returns its path and sha256 in hex."""
+        """Keep a flight log under its content's digest; returns its path and sha256 in hex.
+
+        Raises:
+            StoreError: it is too large, the folder is full, or it cannot be written; nothing is left of it.
+        """
         plain = re.sub(r"[^A-Za-z0-9._-]+", "_", Path(name.replace("\\", "/")).name)[-80:] or "log"
-        digest = hashlib.sha256()
         folder = self.root / "logs"
-        with tempfile.NamedTemporaryFile(dir=folder, prefix=".new-", delete=False) as part:
-            while block := stream.read(1 << 20):
-                digest.update(block)
-                part.write(block)
-        sha = digest.hexdigest()
-        path = folder / f"{sha[:16]}-{plain}"
-        Path(part.name).replace(path)
+        room = LOGS_LIMIT - sum(p.stat().st_size for p in folder.iterdir() if p.is_file())
+        digest, size = hashlib.sha256(), 0
+        spare: Path | None = None
+        try:
+            with tempfile.NamedTemporaryFile(dir=folder, prefix=".new-", delete=False) as part:
+                spare = Path(part.name)
+                while block := stream.read(1 << 20):
+                    size += len(block)
+                    if size > LOG_LIMIT:
+                        what = f"{plain} has more than {LOG_LIMIT / 1e6:.0f} MB"
+                        raise StoreError(Problem(what, "cut the log into flights", field="file"))
+                    if size > room:
+                        what = f"the flight logs fill {LOGS_LIMIT / 1e9:.0f} GB"
+                        raise StoreError(Problem(what, "move old ones away", str(folder)))
+                    digest.update(block)
+                    part.write(block)
+            sha = digest.hexdigest()
+            path = folder / f"{sha[:16]}-{plain}"
+            spare.replace(path)
+        except OSError as problem:
+            what = f"cannot keep {plain}: {problem.strerror}"
+            raise StoreError(Problem(what, "free space or choose --data", str(folder))) from None
+        finally:
+            if spare is not None:
+                spare.unlink(missing_ok=True)
         return path, sha
 
     def _write(self, path: Path, data: bytes) -> None:
+        spare: Path | None = None
         try:
             with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".new-", delete=False) as part:
+                spare = Path(part.name)
                 part.write(data)
                 part.flush()
                 os.fsync(part.fileno())
-            Path(part.name).replace(path)
+            spare.replace(path)
         except OSError as problem:
+            if spare is not None:
+                spare.unlink(missing_ok=True)  # half a file would hold the room that is missing
             raise StoreError(
                 Problem(
                     f"cannot write {path.name}: {problem.strerror}", "free space or choose --data", str(path)

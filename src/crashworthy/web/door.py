@@ -21,6 +21,8 @@ from crashworthy.web.problems import refuse
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Receive, Scope, Send
 
+    from crashworthy.accounts.sessions import Guest
+    from crashworthy.workshop import Workshop
     from crashworthy.workshop.hall import Hall
 
 __all__ = ["CREW_HEADER", "OPEN", "Door", "cookie_name", "token_of"]
@@ -72,12 +74,18 @@ class Door:
         crew = Headers(scope=scope).get(CREW_HEADER, "")
         guest = await run_in_threadpool(self.hall.accounts.who, token, crew) if token else None
         if guest is not None:
-            workshop = await run_in_threadpool(self.hall.workshop_of, guest.crew)
+            workshop = await run_in_threadpool(self._fleet, guest)
             scope.setdefault("state", {}).update(guest=guest, workshop=workshop)
         elif not is_open(scope["path"]):
             await self._turned_away(Request(scope))(scope, receive, send)
             return
         await self.app(scope, receive, send)
+
+    def _fleet(self, guest: Guest) -> Workshop:
+        """The fleet of somebody's crew, whose unfinished jobs are taken up when it is first asked for."""
+        workshop = self.hall.workshop_of(guest.crew)
+        workshop.resume()
+        return workshop
 
     @staticmethod
     def _turned_away(request: Request) -> Response:

@@ -10,6 +10,7 @@ from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
 
 from crashworthy.errors import AccessError, CrashworthyError, JournalError, NotFoundError, Problem, StoreError
+from crashworthy.store.connect import PASSING
 from crashworthy.web.security import HEADERS
 from crashworthy.web.views import bare, page
 
@@ -88,7 +89,8 @@ def status_of(error: CrashworthyError) -> int:
 
 
 def _is_down(error: StoreError) -> bool:
-    return any("connect" in p.what.lower() for p in error.problems)
+    """Whether the same request may succeed later: a phone then keeps its entries and tries again."""
+    return any("connect" in p.what.lower() or p.what in PASSING for p in error.problems)
 
 
 def install(app: FastAPI) -> None:

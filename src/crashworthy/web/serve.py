@@ -10,10 +10,13 @@ from typing import TYPE_CHECKING, Final
 
 from crashworthy.errors import Problem, StoreError
 from crashworthy.web.security import LOCAL_HOSTS
+from crashworthy.web.workers import Plan, config_of, serve_many
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
     from pathlib import Path
+
+    from fastapi import FastAPI
 
     from crashworthy.web.authority import Authority
     from crashworthy.web.lan import TrustServer
@@ -88,6 +91,7 @@ def serve(
     certificate: tuple[Path, Path] | None = None,
     proxy: str = "",
     authority: Authority | None = None,
+    workers: int = 1,
 ) -> None:
     """Serve until stopped with Ctrl-C.
 
@@ -102,12 +106,11 @@ def serve(
         certificate: files of the certificate chain and of its key; the server then speaks https.
         proxy: address of the reverse proxy whose word on scheme and sender is taken; "" is none.
         authority: whose certificate phones are told to trust, on a page beside the app (the next port).
+        workers: processes that answer; each opens what is open here for itself.
 
     Raises:
         StoreError: no port can be had, or a fleet without accounts would be open to the network.
     """
-    import uvicorn
-
     from crashworthy.web.app import create_app
     from crashworthy.workshop.ahead import Ahead
     from crashworthy.workshop.hall import Hall
@@ -122,30 +125,9 @@ def serve(
     shown = "127.0.0.1" if host in LOOPBACK else host
     address = f"http{'s' if certificate else ''}://{f'[{shown}]' if ':' in shown else shown}:{taken}/"
     own = () if host in LOOPBACK else (f"[{host}]" if ":" in host else host,)
-    ahead = Ahead()
-    if fleet is not None:
-        ahead.changed(fleet)
-    app = create_app(fleet, (*LOCAL_HOSTS, *own, *allowed_hosts), hall=hall, ahead=ahead)
-    config = uvicorn.Config(
-        app,
-        log_level="warning",
-        access_log=False,
-        timeout_graceful_shutdown=2,
-        lifespan="off",
-        server_header=False,
-        ws="none",
-        proxy_headers=bool(proxy),
-        forwarded_allow_ips=proxy or None,
-        ssl_certfile=None if certificate is None else certificate[0],
-        ssl_keyfile=None if certificate is None else certificate[1],
-    )
-    server = uvicorn.Server(config)
+    hosts = (*LOCAL_HOSTS, *own, *allowed_hosts)
 
-    def announce() -> None:
-        while not server.started and not server.should_exit:
-            threading.Event().wait(0.02)
-        if server.should_exit:
-            return
+    def told() -> None:
         if ready is None:
             sys.stdout.write(f"Crashworthy is at {address} (stop with Ctrl-C)\n")
             sys.stdout.flush()
@@ -155,16 +137,62 @@ def serve(
             webbrowser.open(address)
 
     trust = None if authority is None else _trust(authority, address, host, taken + 1)
-    threading.Thread(target=announce, name="announce", daemon=True).start()
+    ahead: Ahead | None = None
     try:
-        server.run(sockets=[listener])
+        if workers > 1:
+            plan = _plan(workshop, hosts, certificate, proxy)
+            serve_many(plan, listener, workers, told)
+        else:
+            ahead = Ahead()
+            if fleet is not None:
+                ahead.changed(fleet)
+            app = create_app(fleet, hosts, hall=hall, ahead=ahead)
+            _serve_here(app, listener, certificate, proxy, fleet, told)
     except KeyboardInterrupt:
         pass
     finally:
         listener.close()
-        ahead.close()
+        if ahead is not None:
+            ahead.close()
         if trust is not None:
             trust.close()
+
+
+def _plan(
+    opened: Workshop | Hall, hosts: tuple[str, ...], certificate: tuple[Path, Path] | None, proxy: str
+) -> Plan:
+    """What is open here, for others to open."""
+    from crashworthy.workshop.hall import Hall
+
+    if isinstance(opened, Hall):
+        return Plan(opened.root, opened.address, opened.cluster, True, hosts, certificate, proxy)
+    opened.store.count()  # the tables are made or migrated once, before the workers begin
+    return Plan(opened.folder.root, opened.address, opened.cluster, False, hosts, certificate, proxy)
+
+
+def _serve_here(
+    app: FastAPI,
+    listener: socket.socket,
+    certificate: tuple[Path, Path] | None,
+    proxy: str,
+    fleet: Workshop | None,
+    told: Callable[[], None],
+) -> None:
+    """Serve in this process until stopped."""
+    import uvicorn
+
+    server = uvicorn.Server(config_of(app, certificate, proxy))
+    if fleet is not None:
+        fleet.resume()
+
+    def announce() -> None:
+        while not server.started and not server.should_exit:
+            threading.Event().wait(0.02)
+        if not server.should_exit:
+            told()
+
+    threading.Thread(target=announce, name="announce", daemon=True).start()
+    server.run(sockets=[listener])
 
 
 def _trust(authority: Authority, address: str, host: str, port: int) -> TrustServer:

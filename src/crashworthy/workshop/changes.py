@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from crashworthy.errors import NotFoundError, Problem
+from crashworthy.workshop.background import cancellable
 from crashworthy.workshop.learning import MINE, LearnBench
 
 if TYPE_CHECKING:
@@ -13,7 +14,8 @@ if TYPE_CHECKING:
 
     from crashworthy.impact.differences import Comparison
     from crashworthy.impact.scenario import Scenario
-    from crashworthy.jobs.runner import JobStatus, Reporter
+    from crashworthy.jobs.durable import DurableReporter, Work
+    from crashworthy.jobs.runner import JobStatus
     from crashworthy.strength.correction import Corrections
     from crashworthy.upkeep.changes import Change
     from crashworthy.upkeep.joined import Lived
@@ -171,15 +173,17 @@ class ChangeBench(LearnBench):
         Raises:
             NotFoundError: no quad has that slug.
         """
-        name = self.quad(slug).name
+        params = {"slug": slug, "n": n, "seed": seed, "by": by, "sensitivity": sensitivity}
+        return self.jobs.start("improve", f"Changes of {self.quad(slug).name}, {n} crashes each", params)
 
-        def work(report: Reporter) -> Ranking:
-            from crashworthy.impact.campaign import CampaignCancelled
-            from crashworthy.jobs.runner import Cancelled
+    def _kinds(self) -> dict[str, Callable[..., Work]]:
+        return {**super()._kinds(), "improve": self._improve_work, "compare": self._compare_work}
 
+    def _improve_work(self, slug: str, n: int, seed: int, by: str, sensitivity: bool) -> Work:
+        def work(report: DurableReporter) -> Ranking:
             report.progress(0, 0, "building every change")
-            try:
-                ranking = self.improvements(
+            ranking = cancellable(
+                lambda: self.improvements(
                     slug,
                     n,
                     seed,
@@ -188,16 +192,17 @@ class ChangeBench(LearnBench):
                     progress=lambda done, total: report.progress(done, total, "crashing every change"),
                     cancelled=report.cancelled,
                 )
-            except CampaignCancelled:
-                raise Cancelled from None
+            )
             with self._lock:
                 self._rankings()[slug] = ranking
             return ranking
 
-        return self.jobs.start(f"Changes of {name}, {n} crashes each", work)
+        return work
 
     def latest_ranking(self, slug: str) -> Ranking | None:
-        """The newest ranking of this very build since the start, or None."""
+        """The newest ranking of this very build, or None."""
+        if slug not in self._rankings():
+            self._recall("improve", slug=slug)
         with self._lock:
             known = self._rankings().get(slug)
         return known if known is not None and known.digest == self.quad(slug).digest else None
@@ -213,13 +218,12 @@ class ChangeBench(LearnBench):
             NotFoundError: no quad has one of the slugs.
         """
         title = f"{self.quad(slug).name} against {self.quad(other).name}, {n} crashes each"
+        return self.jobs.start("compare", title, {"slug": slug, "other": other, "n": n, "seed": seed})
 
-        def work(report: Reporter) -> Comparison:
-            from crashworthy.impact.campaign import CampaignCancelled
-            from crashworthy.jobs.runner import Cancelled
-
-            try:
-                found = self.compare_quads(
+    def _compare_work(self, slug: str, other: str, n: int, seed: int) -> Work:
+        def work(report: DurableReporter) -> Comparison:
+            found = cancellable(
+                lambda: self.compare_quads(
                     slug,
                     other,
                     n,
@@ -227,16 +231,17 @@ class ChangeBench(LearnBench):
                     progress=lambda done, total: report.progress(done, total, "crashing both"),
                     cancelled=report.cancelled,
                 )
-            except CampaignCancelled:
-                raise Cancelled from None
+            )
             with self._lock:
                 self._comparisons()[slug] = found
             return found
 
-        return self.jobs.start(title, work)
+        return work
 
     def latest_comparison(self, slug: str) -> Comparison | None:
-        """The newest comparison of this very build with another since the start, or None."""
+        """The newest comparison of this very build with another, or None."""
+        if slug not in self._comparisons():
+            self._recall("compare", slug=slug)
         with self._lock:
             known = self._comparisons().get(slug)
         return known if known is not None and known.digest_a == self.quad(slug).digest else None

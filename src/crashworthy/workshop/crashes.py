@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
-from crashworthy.workshop.fleet import FleetBench
+from crashworthy.workshop.background import Background, cancellable
 from crashworthy.workshop.kept import Campaign, PartLoads
 
 if TYPE_CHECKING:
@@ -12,9 +12,9 @@ if TYPE_CHECKING:
 
     from crashworthy.build.quad import Quad
     from crashworthy.impact.batch import CrashBatch
-    from crashworthy.impact.cases import Runner
     from crashworthy.impact.scenario import Scenario
-    from crashworthy.jobs.runner import JobStatus, Reporter
+    from crashworthy.jobs.durable import DurableReporter, Work
+    from crashworthy.jobs.runner import JobStatus
 
 __all__ = ["Campaign", "CrashBench", "PartLoads"]
 
@@ -22,19 +22,8 @@ FIRST_LOOK: Final = 2000
 """Crashes of the campaign that is run unasked when a kit or break rate needs one."""
 
 
-class CrashBench(FleetBench):
+class CrashBench(Background):
     """Campaigns of the fleet."""
-
-    cluster: str | None = None
-    """Address of a Dask scheduler that runs the crashes; None for the cores of this machine."""
-
-    def runner(self, workers: int | None = None) -> Runner:
-        """Where crashes run: the cluster or this machine's cores; finished chunks are kept and read again."""
-        from crashworthy.jobs.executor import executor_for
-        from crashworthy.store.chunks import ChunkStore
-
-        kept = ChunkStore(self.folder.root / "chunks")
-        return kept.keeping(executor_for(workers, self.cluster).map_chunks)
 
     def crash(
         self,
@@ -224,27 +213,35 @@ class CrashBench(FleetBench):
         read_watch(
             watch, tuple((p.name, p.label, p.kind) for p in quad.parts), scenario or Scenario.default()
         )
+        params = {"slug": slug, "n": n, "seed": seed, "scenario_text": scenario_text}
+        params |= {"watch": list(watch), "until": until}
+        return self.jobs.start("crash test", f"Crash test of {name}, {n} crashes", params)
 
-        def work(report: Reporter) -> Campaign:
-            from crashworthy.impact.campaign import CampaignCancelled
-            from crashworthy.jobs.runner import Cancelled
+    def _kinds(self) -> dict[str, Callable[..., Work]]:
+        return {**super()._kinds(), "crash test": self._crash_work}
 
+    def _crash_work(
+        self, slug: str, n: int, seed: int, scenario_text: str, watch: Sequence[str], until: float
+    ) -> Work:
+        def work(report: DurableReporter) -> Campaign:
+            from crashworthy.impact.scenario import Scenario
+
+            scenario = Scenario.parse(scenario_text, file="scenario") if scenario_text.strip() else None
             report.progress(0, n, "compiling the crash kernel; the first time takes about half a minute")
-            try:
-                return self.crash_test(
+            return cancellable(
+                lambda: self.crash_test(
                     slug,
                     n,
                     seed,
                     scenario,
-                    watch=watch,
+                    watch=tuple(watch),
                     until=until,
                     progress=lambda done, total: report.progress(done, total, "crashing"),
                     cancelled=report.cancelled,
                 )
-            except CampaignCancelled:
-                raise Cancelled from None
+            )
 
-        return self.jobs.start(f"Crash test of {name}, {n} crashes", work)
+        return work
 
     def campaign(self, key: str) -> Campaign:
         """A campaign that was kept.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import threading
 from typing import TYPE_CHECKING, Self
 
@@ -9,10 +10,12 @@ from crashworthy.jobs.memo import Memo
 from crashworthy.store.folder import DataFolder, default_folder
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     from crashworthy.evidence.registry import Outcome
-    from crashworthy.jobs.runner import JobRunner, JobStatus
+    from crashworthy.jobs.durable import DurableReporter, DurableRunner, Work
+    from crashworthy.jobs.runner import JobStatus
     from crashworthy.store.backup import BackupReport, VerifyReport
     from crashworthy.store.engine import Store
     from crashworthy.upkeep.priors import Priors
@@ -34,10 +37,10 @@ class Desk:
             StoreError: the folder or the database cannot be used.
         """
         self.folder = DataFolder(data or default_folder())
+        self.address = store
         self._store_address: str | Path = store or self.folder.database
         self._store: Store | None = None
-        self._runner: JobRunner | None = None
-        self._evidence: str | None = None
+        self._runner: DurableRunner | None = None
         self._lock = threading.RLock()
         self.memo = Memo()
 
@@ -71,14 +74,23 @@ class Desk:
             return self._store
 
     @property
-    def jobs(self) -> JobRunner:
-        """The background, begun at first use."""
+    def jobs(self) -> DurableRunner:
+        """The background; it works once a job is started here, or ``jobs.begin()`` is called."""
         with self._lock:
             if self._runner is None:
-                from crashworthy.jobs.runner import JobRunner
+                from crashworthy.jobs.durable import DurableRunner
+                from crashworthy.store.jobs import JobBook, owner_name
 
-                self._runner = JobRunner()
+                self._runner = DurableRunner(JobBook(self.store), self._kinds(), owner_name())
             return self._runner
+
+    def _kinds(self) -> dict[str, Callable[..., Work]]:
+        """What can be done in the background: makes the work of each kind from plain parameters."""
+        return {"evidence": self._evidence_work}
+
+    def resume(self) -> None:
+        """Take up what an earlier run of the program, or another worker, left unfinished."""
+        self.jobs.begin()
 
     def job(self, job: str) -> JobStatus:
         """What a job is doing.
@@ -115,6 +127,16 @@ class Desk:
         """
         return self.store.backup(to)
 
+    def restore(self, source: Path) -> VerifyReport:
+        """Fill this empty fleet's store from a backup, after verifying the backup.
+
+        Raises:
+            StoreError: the backup does not verify, or the store is not empty.
+        """
+        from crashworthy.store.backup import restore
+
+        return restore(self.store, source)
+
     def verify(self, against: Path | None = None) -> VerifyReport:
         """Read everything in the store, compare each event with its digest and its device's chain.
 
@@ -127,8 +149,24 @@ class Desk:
         return self.store.verify(against)
 
     def evidence_job(self) -> JobStatus | None:
-        """The latest run of the outside checks, or None when there was none since the start."""
-        return None if self._evidence is None else self.jobs.status(self._evidence)
+        """The latest run of the outside checks, or None when there was none."""
+        from crashworthy.store.jobs import JobBook
+
+        newest = next(iter(JobBook(self.store).of_kind("evidence")), None)
+        return None if newest is None else self.jobs.status(newest.id)
+
+    def evidence_outcomes(self) -> tuple[Outcome, ...] | None:
+        """What the latest run of the outside checks found, once it is done; None before."""
+        from crashworthy.evidence.registry import Outcome, all_checks
+        from crashworthy.store.jobs import JobBook
+
+        newest = next(iter(JobBook(self.store).of_kind("evidence")), None)
+        if newest is None or newest.state != "done":
+            return None
+        checks = {check.id: check for check in all_checks()}
+        return tuple(
+            Outcome(checks[key], *values) for key, *values in json.loads(newest.kept) if key in checks
+        )
 
     def start_evidence(self, room: str | None = None) -> JobStatus:
         """Run every outside check in the background; the job's result is a tuple of outcomes.
@@ -136,21 +174,24 @@ class Desk:
         Raises:
             ValueError: no such room.
         """
-        from crashworthy.evidence.registry import all_checks, run_check
-        from crashworthy.jobs.runner import Cancelled, Reporter
+        from crashworthy.evidence.registry import all_checks
 
-        checks = all_checks(room)
+        return self.jobs.start("evidence", f"{len(all_checks(room))} outside checks", {"room": room})
 
-        def work(report: Reporter) -> tuple[Outcome, ...]:
-            outcomes = []
+    def _evidence_work(self, room: str | None) -> Work:
+        def work(report: DurableReporter) -> tuple[Outcome, ...]:
+            from crashworthy.evidence.registry import all_checks, run_check
+            from crashworthy.jobs.runner import Cancelled
+
+            checks, outcomes = all_checks(room), []
             for number, check in enumerate(checks):
                 if report.cancelled():
                     raise Cancelled
                 report.progress(number, len(checks), check.title)
                 outcomes.append(run_check(check))
             report.progress(len(checks), len(checks))
+            rows = [(o.check.id, o.expected, o.got, o.error, o.passed, o.problem) for o in outcomes]
+            report.keep(json.dumps(rows))
             return tuple(outcomes)
 
-        status = self.jobs.start(f"{len(checks)} outside checks", work)
-        self._evidence = status.id
-        return status
+        return work

@@ -14,6 +14,7 @@ from crashworthy.store.folder import default_folder
 from crashworthy.workshop import Workshop
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from pathlib import Path
 
     from crashworthy.accounts.book import Accounts
@@ -57,7 +58,7 @@ class Hall:
         """
         self.root = data or default_folder()
         self.accounts = open_accounts(self.root, store)
-        self._store, self._cluster = store, cluster
+        self.address, self.cluster = store, cluster
         self._open: dict[str, Workshop] = {}
         self._lock = threading.Lock()
 
@@ -88,13 +89,45 @@ class Hall:
                 self._open[crew.id] = self._workshop(crew)
             return self._open[crew.id]
 
+    def entries_of(
+        self,
+        person: str = "",
+        crew: str = "",
+        devices: Iterable[str] | None = None,
+        quad: str | None = None,
+        *,
+        table: bool = False,
+    ) -> tuple[str, ...]:
+        """Everything that somebody has entered in a crew, as lines of a journal file.
+
+        Args:
+            person: name they sign in with; "" for everybody.
+            crew: its name; "" when there is only one.
+            devices: only what was entered with one of these.
+            quad: only of this quad.
+            table: rows of a table instead of JSON lines.
+
+        Raises:
+            NotFoundError: no such person, crew or quad.
+        """
+        known = self.accounts.crews()
+        home = known[0] if not crew and len(known) == 1 else self.accounts.crew_named(crew)
+        wanted = None if devices is None else set(devices)
+        if person:
+            theirs = set(self.accounts.devices_of(home.id, self.accounts.person_named(person)))
+            wanted = theirs if wanted is None else wanted & theirs
+        shop = self.workshop_of(home)
+        if quad is not None:
+            shop.require(quad)
+        return tuple(shop.export_journal(quad, table=table, devices=wanted))
+
     def _workshop(self, crew: Crew) -> Workshop:
         folder = self.root / "crews" / crew.place if crew.place else self.root
-        store = self._store
+        store = self.address
         if store is not None and crew.place:
             from crashworthy.store.connect import in_schema
 
             store = in_schema(store, crew.place)
         workshop = Workshop(folder, store)
-        workshop.cluster = self._cluster
+        workshop.cluster = self.cluster
         return workshop

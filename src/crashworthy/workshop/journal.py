@@ -174,11 +174,21 @@ class JournalBench(FleetBench):
             file = read_journal(path)
         return self.append(file.events), file.problems
 
-    def export_journal(self, slug: str | None = None, *, table: bool = False) -> Iterable[str]:
-        """Every event as a JSON line, or as a row of a table, in order of arrival."""
+    def export_journal(
+        self, slug: str | None = None, *, table: bool = False, devices: Iterable[str] | None = None
+    ) -> Iterable[str]:
+        """Every event as a JSON line, or as a row of a table, in order of arrival.
+
+        Args:
+            slug: a quad; None for all of them.
+            table: rows of a table instead of JSON lines.
+            devices: only what was entered with one of these.
+        """
         from crashworthy.upkeep.lines import write_lines
         from crashworthy.upkeep.sheets import write_table
 
-        if table:
-            return write_table(self.store.events(slug))
-        return write_lines(self.store.events(slug))
+        events = self.store.events(slug)
+        if devices is not None:
+            wanted = frozenset(devices)
+            events = tuple(event for event in events if event.device in wanted)
+        return write_table(events) if table else write_lines(events)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
+from crashworthy.workshop.background import cancellable
 from crashworthy.workshop.before_after import Minutes, PrintedTrial, Trial
 from crashworthy.workshop.placement import PlacementBench
 
@@ -13,9 +14,8 @@ if TYPE_CHECKING:
 
     from crashworthy.build.quad import Quad
     from crashworthy.build.sheet import Sheet
-    from crashworthy.jobs.runner import JobStatus, Reporter
-
-T = TypeVar("T")
+    from crashworthy.jobs.durable import DurableReporter, Work
+    from crashworthy.jobs.runner import JobStatus
 
 __all__ = ["TrialBench"]
 
@@ -203,10 +203,17 @@ class TrialBench(PlacementBench):
         Raises:
             NotFoundError: no quad has one of the slugs.
         """
-        key = (self.quad(a).digest, self.quad(b).digest)
+        self.quad(a), self.quad(b)  # a refusal is told at once
+        title = f"{self.names()[a]} before and after, {n} crashes each"
+        return self.jobs.start("trial", title, {"a": a, "b": b, "n": n, "seed": seed})
 
-        def work(report: Reporter) -> Trial:
-            found = _cancellable(
+    def _kinds(self) -> dict[str, Callable[..., Work]]:
+        return {**super()._kinds(), "trial": self._trial_work, "printed": self._printed_work}
+
+    def _trial_work(self, a: str, b: str, n: int, seed: int) -> Work:
+        def work(report: DurableReporter) -> Trial:
+            key = (self.quad(a).digest, self.quad(b).digest)
+            found = cancellable(
                 lambda: self.trial(
                     a,
                     b,
@@ -220,12 +227,15 @@ class TrialBench(PlacementBench):
                 self._trials()[key] = found
             return found
 
-        return self.jobs.start(f"{self.names()[a]} before and after, {n} crashes each", work)
+        return work
 
     def latest_trial(self, a: str, b: str) -> Trial | None:
-        """The newest trial of these very builds since the start, or None."""
+        """The newest trial of these very builds, or None."""
+        key = (self.quad(a).digest, self.quad(b).digest)
+        if key not in self._trials():
+            self._recall("trial", a=a, b=b)
         with self._lock:
-            found: Trial | None = self._trials().get((self.quad(a).digest, self.quad(b).digest))
+            found: Trial | None = self._trials().get(key)
         return found
 
     def start_printed_trial(self, slug: str, kind: str, n: int, seed: int) -> JobStatus:
@@ -235,11 +245,14 @@ class TrialBench(PlacementBench):
             NotFoundError: no quad has that slug.
             SheetError: the part cannot be printed; the reason.
         """
-        digest = self.quad(slug).digest
         self.printed(slug, kind)  # a refusal is told at once
+        title = f"{kind} in {self.names()[slug]}, {n} crashes each"
+        return self.jobs.start("printed", title, {"slug": slug, "kind": kind, "n": n, "seed": seed})
 
-        def work(report: Reporter) -> PrintedTrial:
-            found = _cancellable(
+    def _printed_work(self, slug: str, kind: str, n: int, seed: int) -> Work:
+        def work(report: DurableReporter) -> PrintedTrial:
+            digest = self.quad(slug).digest
+            found = cancellable(
                 lambda: self.printed_trial(
                     slug,
                     kind,
@@ -253,11 +266,13 @@ class TrialBench(PlacementBench):
                 self._trials()[(digest, kind)] = found
             return found
 
-        return self.jobs.start(f"{kind} in {self.names()[slug]}, {n} crashes each", work)
+        return work
 
     def printed_trials(self, slug: str) -> dict[str, PrintedTrial]:
-        """The newest trial of each printed part of this very build since the start."""
+        """The newest trial of each printed part of this very build."""
         digest = self.quad(slug).digest
+        if all(d != digest for d, _ in self._trials()):
+            self._recall("printed", slug=slug)
         with self._lock:
             return {
                 k: v for (d, k), v in self._trials().items() if d == digest and isinstance(v, PrintedTrial)
@@ -266,14 +281,3 @@ class TrialBench(PlacementBench):
     def _trials(self) -> dict[tuple[str, str], Any]:
         kept: dict[tuple[str, str], Any] = self.__dict__.setdefault("_kept_trials", {})
         return kept
-
-
-def _cancellable(work: Callable[[], T]) -> T:
-    """Run a piece of work; a cancelled campaign is a cancelled job."""
-    from crashworthy.impact.campaign import CampaignCancelled
-    from crashworthy.jobs.runner import Cancelled
-
-    try:
-        return work()
-    except CampaignCancelled:
-        raise Cancelled from None

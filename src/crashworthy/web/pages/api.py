@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
 from fastapi import APIRouter, Request
@@ -14,6 +14,9 @@ from crashworthy.store.journal import AppendResult
 from crashworthy.upkeep.events import Event
 from crashworthy.upkeep.payloads import payload_from
 from crashworthy.web.views import workshop
+
+if TYPE_CHECKING:
+    from crashworthy.accounts.sessions import Guest
 
 router = APIRouter(prefix="/api")
 
@@ -36,10 +39,20 @@ def _event(slug: str, event: EventIn) -> Event:
     return Event(quad=slug, payload=payload_from(event.kind, event.payload), **values)
 
 
+def _saw(request: Request, result: AppendResult, devices: dict[str, str]) -> None:
+    """Note whose devices these are, where there are accounts; a duplicate may be the retry of an entry."""
+    found: Guest | None = request.scope.get("state", {}).get("guest")
+    if found is not None:
+        kept = {str(event) for event in (*result.accepted, *result.duplicate)}
+        used = {device for event, device in devices.items() if event.lower() in kept}
+        request.app.state.hall.accounts.saw_devices(found, used)
+
+
 @router.post("/quads/{slug}/events", status_code=201)
 def add_event(request: Request, slug: str, event: EventIn) -> JSONResponse:
     """Append one event: 201 when it is new, 200 when this very event was here already."""
     result = workshop(request).append([_event(slug, event)])
+    _saw(request, result, {event.id: event.device})
     if result.rejected:
         raise JournalError(*(Problem(r.reason, "", field="id") for r in result.rejected))
     return JSONResponse(result.to_json(), 201 if result.accepted else 200)
@@ -97,6 +110,7 @@ def add_events(request: Request, batch: Batch) -> JSONResponse:
                 results += shop.append([event])
             except (JournalError, NotFoundError) as error:
                 refuse(event.id, *map(_reason, error.problems))
+    _saw(request, results, {str(event.id): event.device for event in good})
     body = results.to_json()
     body["rejected"] += refused
     return JSONResponse({**body, "now": shop.store.now().isoformat()})

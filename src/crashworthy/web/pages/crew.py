@@ -25,6 +25,9 @@ if TYPE_CHECKING:
 
 router = APIRouter(include_in_schema=False)
 
+MOST_FILES = 30
+"""Files of counts taken in at once."""
+
 LIMIT = 2_000_000
 """Largest file of counts, bytes."""
 
@@ -118,6 +121,9 @@ def crew(request: Request, kept: str = "") -> Response:
 @router.post("/crew")
 async def joined(request: Request, counts: list[UploadFile], source: Annotated[str, Form()] = "") -> Response:
     """Take in counts of others under the name of ``source``; without one they are shown and not kept."""
+    if len(counts) > MOST_FILES:
+        what = f"{len(counts)} files at once"
+        return _page(request, problems=(Problem(what, f"take {MOST_FILES} or fewer"),), status=413)
     texts = [(file.filename or "counts", await file.read(LIMIT + 1)) for file in counts]
     return await run_in_threadpool(_joined, request, texts, source.strip())
 

@@ -47,7 +47,7 @@ def _sentence(outcomes: Sequence[Outcome] | None, job: JobStatus | None, total: 
 def _context(request: Request) -> dict[str, Any]:
     shop = workshop(request)
     job = shop.evidence_job()
-    outcomes: Sequence[Outcome] | None = job.result if job is not None and job.state == "done" else None
+    outcomes = shop.evidence_outcomes()
     checks = all_checks()
     return {
         "rooms": [(room, list(rows)) for room, rows in itertools.groupby(checks, key=lambda c: c.room)],

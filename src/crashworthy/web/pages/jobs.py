@@ -20,7 +20,7 @@ def status(request: Request, job: str, then: str = "") -> Response:
     # Only addresses of this app: an address from elsewhere would make this an open redirect.
     onward = then if _OWN_PATH.fullmatch(then) and not then.startswith("//") else ""
     headers = {"HX-Redirect": onward} if now.state == "done" and onward else {}
-    if now.state in ("failed", "cancelled"):
+    if now.state in ("failed", "cancelled", "interrupted"):
         # The piece replaces its asker, so that it stops asking.
         headers = {"HX-Reswap": "outerHTML"}
     return page(request, "job.html", job=now, headers=headers)

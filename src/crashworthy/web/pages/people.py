@@ -11,7 +11,7 @@ from starlette.exceptions import HTTPException
 from crashworthy.accounts.sessions import LASTS
 from crashworthy.errors import AccessError, NotFoundError, Problem
 from crashworthy.web.door import cookie_name, token_of
-from crashworthy.web.views import guest, lone, page
+from crashworthy.web.views import guest, lone, page, workshop
 
 if TYPE_CHECKING:
     from crashworthy.accounts.book import Accounts
@@ -232,6 +232,19 @@ def password(request: Request, old: Text, new: Text) -> Response:
     except AccessError as error:
         return _people(request, problems=error.problems)
     return RedirectResponse("/sign-in", 303)
+
+
+@router.get("/people/entries.jsonl")
+def entries(request: Request) -> Response:
+    """Everything that whoever asks has entered in this crew, as a journal file."""
+    found = guest(request)
+    devices = _accounts(request).devices_of(found.crew.id, found.person)
+    lines = workshop(request).export_journal(devices=devices)
+    return Response(
+        "".join(line.rstrip("\n") + "\n" for line in lines),
+        media_type="application/x-ndjson",
+        headers={"Content-Disposition": f'attachment; filename="{found.name}-entries.jsonl"'},
+    )
 
 
 @router.get("/api/me")

@@ -26,8 +26,9 @@ export function uuid7(now = Date.now()) {
 }
 
 function device() {
-  // Who entered it: one name for this browser, and numbers that rise, also with two pages open at once.
-  const key = 'crashworthy.device';
+  // Who entered it: one name for this browser and whoever is signed in on it, and numbers that rise, also
+  // with two pages open at once.
+  const key = person ? `crashworthy.device.${person}` : 'crashworthy.device';
   const known = localStorage.getItem(key);
   if (known) return known;
   const made = `web-${uuid7().slice(24)}`;
