@@ -28,6 +28,21 @@ def _rate(events: int, end: int, probability: float = 0.95, exposure: float = 1.
     return rate_interval(events, exposure, probability)[end]
 
 
+def _jeffreys(events: int, end: int) -> float:
+    from crashworthy.upkeep.compare import rate_interval
+
+    return rate_interval(events, 1.0, jeffreys=True)[end]
+
+
+def _gamma(events: int, end: int) -> Pair:
+    from scipy.integrate import quad
+
+    # How much of Gamma(k + 1/2) lies under our end, by quadrature of its density in the root of the rate.
+    top, shape = math.sqrt(_jeffreys(events, end)), events + 0.5
+    below = quad(lambda x: 2 * x ** (2 * shape - 1) * math.exp(-x * x), 0, top)[0] / math.gamma(shape)
+    return (0.025, 0.975)[end], float(below)
+
+
 def _share(events: int, trials: int, end: int) -> Pair:
     from scipy.stats import binomtest
 
@@ -86,6 +101,27 @@ _COUNTS: Final = (
         ("V14.low25", "Lower 95 % of a count of 25", "", lambda: (16.18, _rate(25, 0))),
         ("V14.high25", "Upper 90 % of a count of 25", "", lambda: (34.92, _rate(25, 1, 0.9))),
         relative=False,
+    ),
+    *group(
+        "counts of 0, 2 and 5 events; with 0 the lower end is set to 0 by convention",
+        "quantiles of Gamma(k + 1/2) by scipy.stats.gamma, kept as numbers",
+        "computed",
+        1e-6,
+        ("V15.zero_low", "Lower 95 % of a count of 0, Jeffreys", "", lambda: (0.0, _jeffreys(0, 0))),
+        ("V15.zero", "Upper 95 % of a count of 0, Jeffreys", "", lambda: (2.511943, _jeffreys(0, 1))),
+        ("V15.two_low", "Lower 95 % of a count of 2, Jeffreys", "", lambda: (0.415606, _jeffreys(2, 0))),
+        ("V15.two", "Upper 95 % of a count of 2, Jeffreys", "", lambda: (6.416251, _jeffreys(2, 1))),
+        ("V15.five_low", "Lower 95 % of a count of 5, Jeffreys", "", lambda: (1.907874, _jeffreys(5, 0))),
+        ("V15.five", "Upper 95 % of a count of 5, Jeffreys", "", lambda: (10.960025, _jeffreys(5, 1))),
+        relative=False,
+    ),
+    *group(
+        "counts of 2 and 5 events",
+        "share of Gamma(k + 1/2) under the end, by scipy.integrate.quad, same run",
+        "computed",
+        1e-9,
+        ("V15.under_low", "Share under the lower end, count of 2", "", lambda: _gamma(2, 0)),
+        ("V15.under", "Share under the upper end, count of 5", "", lambda: _gamma(5, 1)),
     ),
     *group(
         "2 broken arms in 600 crashes; 4 in 20",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from datetime import timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from fastapi import APIRouter, Request, Response
 
@@ -25,6 +25,12 @@ RECENT = 120
 
 DAY = 36
 """Hours of entries given to the page, which knows where midnight was where it is read."""
+
+PACKS: Final = 12
+"""Packs of a day before anybody says (assumption)."""
+
+MOST_PACKS: Final = 200
+"""Packs of the longest day that is planned."""
 
 SEVERITY_WORDS = {"scuff": "flew on", "hit": "stopped it", "slam": "full speed"}
 
@@ -79,8 +85,20 @@ def _sentence(dues: Sequence[Due]) -> str:
 
 
 @router.get("/quads/{slug}/field")
-def field(request: Request, slug: str) -> Response:
-    """The field sheet."""
+def field(request: Request, slug: str, packs: str = "") -> Response:
+    """The field sheet; ``packs`` is how many will be flown today, the last number said where it is left out."""
+    said = packs or request.cookies.get("packs", "")
+    many = min(int(said), MOST_PACKS) if said.isascii() and said.isdigit() and len(said) < 6 else PACKS
+    answer = _field(request, slug, many, asked=bool(packs))
+    if packs:
+        answer.set_cookie("packs", str(many), max_age=31_536_000, httponly=True, samesite="lax")
+    return answer
+
+
+def _field(request: Request, slug: str, many: int, *, asked: bool) -> Response:
+    shop = workshop(request)
+    titles = {d.group: d.title.replace(" screws", "") for d in shop.due(slug)}
+    plan = shop.plan_day(slug, many)
     return page(
         request,
         "field.html",
@@ -92,6 +110,10 @@ def field(request: Request, slug: str) -> Response:
             ("Bent prop", "flown bent", _payload(bent_prop=True), "Pack with a bent prop"),
         ],
         found_buttons=found_buttons,
+        plan=plan,
+        plan_asked=asked,
+        most_packs=MOST_PACKS,
+        stops=[(s, [titles[g] for g in s.groups]) for s in plan.stops],
         **_now(request, slug),
     )
 
