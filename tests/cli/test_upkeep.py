@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 
@@ -110,6 +111,28 @@ def test_lives_names_what_to_retire_and_what_was_lived(demo):
     assert rows["arm_fl"]["verdict"] == "retire"
     assert rows["arm_fl"]["life"]["packs"] > 0
     assert demo("journal", "tap", "gannet", "arm_xx", 180).code == 2
+
+
+def test_a_marked_arm_says_on_how_many_frames_it_lived(run, tmp_path):
+    """Packs and crashes of both quads add up; every line of the table is one line and fits 80 columns."""
+    for name in ("Gannet", "Dunlin"):
+        sheet = tmp_path / f"{name}.toml"
+        for _ in range(2):  # made, then taken into the fleet
+            assert run("new", sheet, "--name", name).code == 0
+    run("journal", "swap", "gannet", "arm_fl", "--serial", "A7")
+    for quad, severity in (("gannet", "hit"), ("dunlin", "slam")):
+        if quad == "dunlin":  # off the one, onto the other
+            run("journal", "swap", "gannet", "arm_fl", "--why", "upgrade")
+            run("journal", "swap", "dunlin", "arm_fl", "--serial", "A7", "--why", "upgrade")
+        assert run("journal", "pack", quad).code == 0
+        assert run("journal", "crash", quad, severity).code == 0
+    said = run("lives", "dunlin", "--all")
+    assert said.code == 0, said.err
+    assert "Front left arm: 2 packs, 2 crashes, 2 frames." in said.out
+    assert "Front right arm: " not in said.out
+    assert re.search(r"^arm_fl +\w+ +2 +2 ", said.out, re.MULTILINE)
+    rows = [line for line in said.out.splitlines() if re.match(r"[a-z]+_[a-z]+ ", line)]
+    assert all(len(line) <= 80 for line in rows)
 
 
 def test_look_lists_parts_of_such_crashes(demo):

@@ -38,7 +38,7 @@ def lives(
     say(report.summary())
     rows = [p for p in report.parts if every or p.verdict != "keep" or p.kind in ("arm", "motor")]
     table(
-        ("part", "verdict", "packs", "crashes", "used", "left", "90 %", "stiff", "in 20", "mend"),
+        ("part", "verdict", "packs", "crash", "used", "left", "stiff", "in 20", "mend"),
         [
             (
                 p.name,
@@ -46,16 +46,19 @@ def lives(
                 "-" if p.life is None else p.life.lived.packs,
                 "-" if p.life is None else p.life.crashes,
                 _used(p),
-                "-" if p.worn is None else f"{100 * p.worn.left[0]:.0f} %",
-                "-" if p.worn is None else f"{100 * p.worn.left[1]:.0f}-{100 * p.worn.left[2]:.0f}",
+                "-" if p.worn is None else f"{100 * p.worn.left[1]:.0f}-{100 * p.worn.left[2]:.0f} %",
                 _stiff(p),
                 "-" if p.p_day is None else f"{100 * p.p_day:.0f} %",
-                "-" if p.keep_cost is None else f"{p.keep_cost:.0f} min",
+                "-" if p.keep_cost is None else f"{p.keep_cost:.0f}",
             )
             for p in rows
         ],
-        right="llrrrrrrrr",
+        right="llrrrrrrr",
     )
+    for p in rows:
+        # What one quad's counts cannot say: a marked part carries its life from frame to frame.
+        if p.life is not None and len({slug for slug, _ in p.life.places}) > 1:
+            say(f"{p.label[:1].upper()}{p.label[1:]}: {p.life.summary()}.")
     for p in rows:
         if p.verdict != "keep":
             say(p.summary())
@@ -65,9 +68,9 @@ def lives(
         say(report.frame.summary())
     if not any(p.damage for p in report.parts):
         say("Damage and break rates need a crash test of this build: run `crashworthy crash`.")
-    say("In 20: chance that it breaks in 20 crashes. Mend: bench minutes in 100 crashes, if it is kept.")
+    say("In 20: chance that it breaks in 20 crashes. Mend: bench minutes in 100 crashes if kept.")
     if any(p.worn for p in report.parts):
-        say("Used, left (of its strength), stiff: by its own crashes and taps together, with 5-95 %.")
+        say("Used, left (of its strength, 5-95 %), stiff: by its own crashes and taps together.")
     say("This is no statement that a part is safe: your own eyes and fingers come first.")
     caution(CAUTIONS["carbon"].text)
 

@@ -103,11 +103,11 @@ _COUNTS: Final = (
         relative=False,
     ),
     *group(
-        "counts of 0, 2 and 5 events; with 0 the lower end is set to 0 by convention",
+        "counts of 0, 2 and 5 events; with 0 the lower end is the quantile too, not set to 0",
         "quantiles of Gamma(k + 1/2) by scipy.stats.gamma, kept as numbers",
         "computed",
         1e-6,
-        ("V15.zero_low", "Lower 95 % of a count of 0, Jeffreys", "", lambda: (0.0, _jeffreys(0, 0))),
+        ("V15.zero_low", "Lower 95 % of a count of 0, Jeffreys", "", lambda: (0.000491, _jeffreys(0, 0))),
         ("V15.zero", "Upper 95 % of a count of 0, Jeffreys", "", lambda: (2.511943, _jeffreys(0, 1))),
         ("V15.two_low", "Lower 95 % of a count of 2, Jeffreys", "", lambda: (0.415606, _jeffreys(2, 0))),
         ("V15.two", "Upper 95 % of a count of 2, Jeffreys", "", lambda: (6.416251, _jeffreys(2, 1))),

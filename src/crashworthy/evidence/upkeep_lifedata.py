@@ -1,4 +1,4 @@
-"""Outside checks of the Weibull fit on two public data sets that come with an independent library of lives."""
+"""Outside checks of the Weibull fit on two public data sets of an independent library."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _WALTONS: Final = (
     "60-1:15 61-0:2 61-1:9 62-1:2 63-1:9 66-1:3 68-0:1 68-1:9 69-0:1 69-1:12 75-1:1"
 )
 
-# After which and not after which age it happened, and how many such: "1-13:5" is five in (1, 13], "2-2:1" one at 2.
+# After which and not after which age, and how many such: "1-13:5" is five in (1, 13], "2-2:1" one at 2.
 _DIABETES: Final = (
     "0-26:1 1-4:1 1-10:1 1-11:2 1-13:5 1-15:6 1-16:4 1-17:1 1-18:1 1-19:1 1-20:3 1-21:1 1-22:1 1-23:1 "
     "1-24:1 1-25:2 1-29:1 2-2:1 2-16:1 2-18:2 2-19:1 2-20:1 2-24:2 2-25:2 2-28:1 2-38:1 3-3:2 3-11:1 "

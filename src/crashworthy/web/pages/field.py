@@ -86,7 +86,7 @@ def _sentence(dues: Sequence[Due]) -> str:
 
 @router.get("/quads/{slug}/field")
 def field(request: Request, slug: str, packs: str = "") -> Response:
-    """The field sheet; ``packs`` is how many will be flown today, the last number said where it is left out."""
+    """The field sheet; ``packs`` is how many will be flown today; left out, the last number said."""
     said = packs or request.cookies.get("packs", "")
     many = min(int(said), MOST_PACKS) if said.isascii() and said.isdigit() and len(said) < 6 else PACKS
     answer = _field(request, slug, many, asked=bool(packs))
