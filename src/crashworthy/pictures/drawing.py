@@ -111,7 +111,12 @@ def outline(part: Part, tolerance: float = 2e-4) -> list[list[list[tuple[float, 
 
 
 def plan(
-    quad: Quad, shade: Mapping[str, int] | None = None, *, link: str = "", alone: bool = False
+    quad: Quad,
+    shade: Mapping[str, int] | None = None,
+    *,
+    link: str = "",
+    alone: bool = False,
+    only: tuple[Item, ...] | None = None,
 ) -> tuple[str, tuple[Item, ...]]:
     """The drawing, nose up, and the parts list its balloons point into.
 
@@ -120,6 +125,7 @@ def plan(
         shade: step on the ramp, 0 to 9, by part name; None leaves every part unshaded.
         link: what a balloon links to, with ``{}`` for its number ("#part-{}"); "" for no links.
         alone: embed the style sheet.
+        only: what to point at instead of every group of parts, with its own numbers.
     """
     shaped = [p for p in quad.parts if len(p.faces)]
     every = np.concatenate([p.vertices for p in shaped])
@@ -127,8 +133,9 @@ def plan(
     scale = INNER / max(float((high - low).max()), 1e-3)
     middle = (low + high) / 2
     tall = float(high[0] - low[0]) * scale
-    listed = items(quad)
-    drawn = [i for i in listed if i.kind not in UNDER and any(len(quad.part(n).faces) for n in i.parts)]
+    listed = items(quad) if only is None else only
+    hidden = UNDER if only is None else ()
+    drawn = [i for i in listed if i.kind not in hidden and any(len(quad.part(n).faces) for n in i.parts)]
     height = max(tall + 40, 27 * ((len(drawn) + 1) // 2) + 24)
     centre = (WIDTH / 2, height / 2)
 
@@ -151,7 +158,7 @@ def plan(
         name = svg.el("title", f"{part.label}, {1000 * part.mass:.1f} g".replace("&", "and"))
         body.append(svg.el("path", name, d=" ".join(rings), fill_rule="evenodd", class_=class_))
     body.append(_balloons(quad, drawn, place, height, link))
-    key = svg.uid("plan", quad.digest, link)
+    key = svg.uid("plan", quad.digest, link, *(i.label for i in only or ()))
     span = 1000 * (high - low)
     picture = svg.figure(
         "".join(body),

@@ -9,12 +9,17 @@ from fastapi import APIRouter, Request, Response
 
 from crashworthy.errors import CrashworthyError
 from crashworthy.pictures import plots
+from crashworthy.pictures.drawing import Item, plan
 from crashworthy.upkeep.history import SEVERITIES
 from crashworthy.web.pages.arrows import left_arrows
 from crashworthy.web.pages.photos import shown
 from crashworthy.web.views import page, svg, workshop
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from crashworthy.build.quad import Quad
+    from crashworthy.upkeep.crash_loads import Look
     from crashworthy.upkeep.growth import Growth
     from crashworthy.upkeep.retire import WearReport
     from crashworthy.upkeep.tougher import Tougher
@@ -71,6 +76,17 @@ def growth_plot(trend: Growth) -> str:
     )
 
 
+def look_drawing(quad: Quad, look: Sequence[Look]) -> str:
+    """The quad from above, each part to look at with its place in the order in a balloon."""
+    order, parts = [], {p.name: p for p in quad.parts}
+    for number, row in enumerate(look, start=1):
+        part = parts.get(row.part)
+        if part is None:  # the crash test was of a build that still had it
+            continue
+        order.append(Item(number, row.label, part.kind, (row.part,), part.mass))
+    return plan(quad, only=tuple(order))[0]
+
+
 def _compared(shop: Workshop, slug: str) -> list[tuple[str, tuple[Tougher, ...]]]:
     """Against itself before the last change of build, and against every other quad."""
     found = []
@@ -108,6 +124,7 @@ def lives(request: Request, slug: str, severity: str = "", obstacle: str = "") -
         growth=svg(growth_plot(trend)),
         compared=_compared(shop, slug),
         look=look,
+        pointed=svg(look_drawing(shop.quad(slug), look)) if look else "",
         severities=SEVERITIES,
         severity=severity,
         obstacle=obstacle,
