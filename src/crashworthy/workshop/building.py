@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from crashworthy.errors import NotFoundError, Problem, SheetError, StoreError
+from crashworthy.workshop.background import cancellable
 from crashworthy.workshop.changes import ChangeBench
 
 if TYPE_CHECKING:
@@ -19,7 +20,8 @@ if TYPE_CHECKING:
     from crashworthy.build.quad import Quad
     from crashworthy.build.questions import Answer
     from crashworthy.impact.differences import Comparison
-    from crashworthy.jobs.runner import JobStatus, Reporter
+    from crashworthy.jobs.durable import DurableReporter, Work
+    from crashworthy.jobs.runner import JobStatus
     from crashworthy.strength.beam import ArmBeam
 
 __all__ = ["BuildingBench", "Calibration", "NewQuad"]
@@ -280,30 +282,40 @@ class BuildingBench(ChangeBench):
         Raises:
             NotFoundError: no quad has that slug.
         """
-        digest = self.quad(slug).digest
+        title = f"{self.names()[slug]} before and after calibration, {n} crashes each"
+        given = {key: dict(test) for key, test in tests.items()}
+        self.calibration(slug, given)  # a refusal is told at once
+        return self.jobs.start("calibration", title, {"slug": slug, "tests": given, "n": n, "seed": seed})
 
-        def work(report: Reporter) -> Calibration:
-            from crashworthy.impact.campaign import CampaignCancelled
-            from crashworthy.jobs.runner import Cancelled
+    def _kinds(self) -> dict[str, Callable[..., Work]]:
+        return {**super()._kinds(), "calibration": self._calibration_work}
 
-            try:
-                found = self.calibration(
-                    slug, tests, n, seed,
+    def _calibration_work(self, slug: str, tests: dict[str, dict[str, Any]], n: int, seed: int) -> Work:
+        def work(report: DurableReporter) -> Calibration:
+            digest = self.quad(slug).digest
+            found = cancellable(
+                lambda: self.calibration(
+                    slug,
+                    tests,
+                    n,
+                    seed,
                     progress=lambda done, total: report.progress(done, total, "crashing both"),
                     cancelled=report.cancelled,
-                )  # fmt: skip
-            except CampaignCancelled:
-                raise Cancelled from None
+                )
+            )
             with self._lock:
                 self._calibrations()[digest] = found
             return found
 
-        return self.jobs.start(f"{self.names()[slug]} before and after calibration, {n} crashes each", work)
+        return work
 
     def latest_calibration(self, slug: str) -> Calibration | None:
-        """What calibrating this very build moved, since the start; None when it was not run."""
+        """What calibrating this very build moved; None when it was not run."""
+        digest = self.quad(slug).digest
+        if digest not in self._calibrations():
+            self._recall("calibration", slug=slug)
         with self._lock:
-            return self._calibrations().get(self.quad(slug).digest)
+            return self._calibrations().get(digest)
 
     def _calibrations(self) -> dict[str, Calibration]:
         kept: dict[str, Calibration] = self.__dict__.setdefault("_kept_calibrations", {})
