@@ -122,8 +122,11 @@ def journal(request: Request, slug: str, page_number: int = 1) -> Response:
     rows = rows_of(shop.events(slug, limit=number * SHOWN + 1), labels_of(shop, slug))
     sizes = {r["file"]: shop.photo_size(r["file"]) for r in rows if r["file"] and not r["gone"]}
     swaps, breaks = sum(history.swaps.values()), sum(history.breaks.values())
+    empty = not (history.packs or history.crashes or rows)
     sentence = (
-        f"{plural(history.packs, 'pack')} and {plural(len(history.crashes), 'crash', 'crashes')}:"
+        "Nothing entered yet: a pack or a crash is two taps on the Field page, all else is entered here."
+        if empty
+        else f"{plural(history.packs, 'pack')} and {plural(len(history.crashes), 'crash', 'crashes')}:"
         f" {plural(breaks, 'part')} broken, {swaps} swapped."
     )
     return page(
