@@ -135,6 +135,10 @@ class Watched:
         answer = self.page.goto(self.site + path)
         assert answer is not None
         assert answer.status == 200, f"{path}: {answer.status}"
+        deadline = time.monotonic() + 60
+        while self.page.title().startswith("Being worked out"):  # it comes by itself
+            assert time.monotonic() < deadline, f"{path} never came"
+            self.page.wait_for_timeout(100)
         return self.page
 
     def clean(self) -> None:
