@@ -66,12 +66,13 @@ class Target:
         self.listener.close()
 
 
-def operations(app: Any, *, pages: bool = True) -> list[Any]:
+def operations(app: Any, *, pages: bool = True, without: str = "") -> list[Any]:
     """Everything that can be asked, as schemathesis sees it.
 
     Args:
         app: the app.
         pages: pages and forms too, which the published description leaves out.
+        without: leave out paths that hold this word.
     """
     if pages:
         for route in app.routes:
@@ -83,7 +84,9 @@ def operations(app: Any, *, pages: bool = True) -> list[Any]:
     return [
         op
         for op in found
-        if op.path not in LEFT_OUT and not (op.method.upper() == "POST" and op.path.startswith(HEAVY))
+        if op.path not in LEFT_OUT
+        and not (without and without in op.path)
+        and not (op.method.upper() == "POST" and op.path.startswith(HEAVY))
     ]
 
 
@@ -96,13 +99,14 @@ def throw(
     headers: dict[str, str] | None = None,
     forbidden: tuple[str, ...] = (),
     pages: bool = True,
+    without: str = "",
 ) -> tuple[Counter[int], list[str]]:
     """Throw requests until the time is up.
 
     Returns:
         How often each status was answered, and what failed, in words.
     """
-    every, chance = operations(target.app, pages=pages), random.Random(seed)  # noqa: S311 - repeatable
+    every, chance = operations(target.app, pages=pages, without=without), random.Random(seed)  # noqa: S311 - repeatable
     statuses: Counter[int] = Counter()
     failed: dict[str, str] = {}
     end, round_number = time.monotonic() + seconds, 0

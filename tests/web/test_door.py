@@ -215,21 +215,21 @@ def test_a_device_token_works_until_it_is_ended(hall: Hall) -> None:
 
 def test_everybody_can_save_what_they_entered(hall: Hall) -> None:
     """Each person gets every event of their own devices as a journal file, and nobody else's."""
-    hall.accounts.add_person("siskin", SECRET, hall.accounts.crew_named("Millrace"))
-    robin, siskin = signed_in(hall, "robin"), signed_in(hall, "siskin")
+    hall.accounts.add_person("plover", SECRET, hall.accounts.crew_named("Millrace"))
+    robin, plover = signed_in(hall, "robin"), signed_in(hall, "plover")
     rows = {}
-    for visitor, device in ((robin, "robins-phone"), (siskin, "siskins-phone")):
+    for visitor, device in ((robin, "robins-phone"), (plover, "plovers-phone")):
         row = {"id": str(uuid4()), "quad": "gannet", "device": device, "device_seq": 1, "kind": "note"}
         row |= {"occurred": "2026-06-01T10:00:00.000+00:00", "payload": {"text": device}}
         assert visitor.post("/api/events", json={"events": [row]}).json()["accepted"] == [row["id"]]
         rows[device] = row["id"]
-    saved = siskin.get("/people/entries.jsonl")
-    assert "siskin-entries.jsonl" in saved.headers["content-disposition"]
+    saved = plover.get("/people/entries.jsonl")
+    assert "plover-entries.jsonl" in saved.headers["content-disposition"]
     (line,) = saved.text.splitlines()
-    assert json.loads(line)["id"] == rows["siskins-phone"]
-    assert "".join(hall.entries_of("siskin", "Millrace")).strip() == line
+    assert json.loads(line)["id"] == rows["plovers-phone"]
+    assert "".join(hall.entries_of("plover", "Millrace")).strip() == line
     assert rows["robins-phone"] in "".join(hall.entries_of("robin", "Millrace"))
-    assert hall.entries_of("robin", "Millrace", ["siskins-phone"]) == ()
+    assert hall.entries_of("robin", "Millrace", ["plovers-phone"]) == ()
     assert signed_in(hall, "wren").get("/people/entries.jsonl").text == ""
     with pytest.raises(NotFoundError):
         hall.entries_of("nobody", "Millrace")

@@ -68,6 +68,7 @@ def taken(
 ) -> Response:
     """Keep pictures and enter each; back to the page they came from."""
     shop = workshop(request)
+    shop.require(slug)
     chosen = [f for f in files or () if f.filename]
     if not chosen or len(chosen) > MOST:
         what = f"{len(chosen)} pictures came" if chosen else "no picture came"
