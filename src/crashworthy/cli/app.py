@@ -31,6 +31,7 @@ from crashworthy.cli import (
     sheet,
     store,
     torque,
+    tour,
 )
 
 __all__ = ["app"]
@@ -90,6 +91,7 @@ app.command("lives")(lives.lives)
 app.command("tougher")(crew.tougher)
 app.command("crew")(crew.crew)
 app.add_typer(people.app, name="people")
+app.command("tour")(tour.tour)
 app.command("evidence")(evidence.evidence)
 app.command("backup")(store.backup)
 app.command("restore")(store.restore)

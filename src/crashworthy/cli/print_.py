@@ -36,6 +36,9 @@ def print_part(
         ),
     ] = 0,
     seed: Annotated[int, typer.Option("--seed", help="Of these crashes.")] = 1,
+    copy: Annotated[
+        bool, typer.Option("--copy", help="Put it into a copy of the quad and take that into the fleet.")
+    ] = False,
     workers: Workers = None,
     data: Data = None,
     store: Store = None,
@@ -51,11 +54,15 @@ def print_part(
         raise typer.BadParameter("--tilt is -90 to 90 deg")
     if recess is not None and not -60 <= recess <= 120:
         raise typer.BadParameter("--recess is -60 to 120 mm")
-    if output is None and not crash:
-        raise typer.BadParameter("give a file to write (-o part.3mf), or --crash to try the part")
-    trial = None
+    if output is None and not crash and not copy:
+        raise typer.BadParameter("give a file to write (-o part.3mf), or --crash or --copy to try the part")
+    if copy and (tilt is not None or recess is not None):
+        raise typer.BadParameter("--copy takes the part as the sheet has it, without --tilt or --recess")
+    trial, taken = None, ""
     with opened(data, store) as workshop:
         made = workshop.printed(quad, part, name=name, tilt=tilt, recess=recess)
+        if copy:
+            taken = workshop.printed_on_a_copy(quad, part, name=name)
         if crash:
             with progress_bar("crashing both") as progress:
                 trial = workshop.printed_trial(
@@ -70,6 +77,7 @@ def print_part(
                     progress=progress,
                 )
     said = {**made.to_json()} | ({} if trial is None else {"trial": trial.to_json()})
+    said |= {"copy": taken} if taken else {}
     if output is not None:
         file = export(made, output.suffix.lower().lstrip("."))
         try:
@@ -83,6 +91,8 @@ def print_part(
     say(made.summary() if output is None else f"Wrote {output}: {made.summary()}")
     table(("asked", "found"), [(g.name, g.found) for g in made.gates])
     say(f"Print: {made.settings}.")
+    if taken:
+        say(f"It is in {taken}, a copy in the fleet: `crashworthy crash {taken}`.")
     if trial is not None:
         _crashed(trial)
 

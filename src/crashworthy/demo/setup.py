@@ -103,15 +103,22 @@ def _crashes(workshop: Workshop, progress: Progress) -> str:
 
 
 def _flight(workshop: Workshop, progress: Progress) -> str:
+    from crashworthy.demo.bent import bent_flight
     from crashworthy.demo.flight import demo_flight
+    from crashworthy.workshop.tour_steps import spare_log
 
     slug = FLOWN
     with tempfile.TemporaryDirectory() as folder:
         path = demo_flight(workshop.quad(slug)).write_csv(Path(folder) / "simulated-flight.csv")
-        progress(1, 2)
+        progress(1, 3)
         with path.open("rb") as stream:
             log = workshop.add_log(slug, path.name, stream)
-    progress(2, 2)
+    progress(2, 3)
+    # For the guided tour: a log to drop, not read yet.
+    spare = spare_log(workshop.folder.root)
+    spare.parent.mkdir(exist_ok=True)
+    bent_flight(workshop.quad(slug)).write_csv(spare)
+    progress(3, 3)
     return f"Simulated flight of {workshop.names()[slug]}: {log.report['summary']}"
 
 

@@ -24,9 +24,10 @@ from crashworthy.quantities import GRAM, MM
 
 if TYPE_CHECKING:
     from crashworthy.build.quad import Quad
+    from crashworthy.build.sheet import Sheet
     from crashworthy.build.solids import Mesh
 
-__all__ = ["KINDS", "Printed", "bar", "export", "finish", "slab", "with_printed"]
+__all__ = ["KINDS", "Printed", "bar", "export", "finish", "in_place", "sheet_with", "slab", "with_printed"]
 
 KINDS: Final = ("camera-cradle", "antenna-mount", "lead-guard")
 """What can be printed."""
@@ -195,6 +196,36 @@ def export(part: Printed, kind: str) -> bytes:
     mesh: Any = trimesh.Trimesh(points, part.mesh.faces, process=False)
     mesh.units = "mm"
     return bytes(mesh.export(file_type=kind))
+
+
+def in_place(part: Printed) -> bytes:
+    """The part as STL where it sits in the build, mm: to be named in a sheet's imports."""
+    import trimesh
+
+    mesh: Any = trimesh.Trimesh(part.mesh.vertices / MM, part.mesh.faces, process=False)
+    return bytes(mesh.export(file_type="stl"))
+
+
+def sheet_with(sheet: Sheet, part: Printed, file: str) -> Sheet:
+    """A copy of a sheet with a printed part as an imported model, and what it holds moved into it.
+
+    Args:
+        sheet: of the build that the part was made for.
+        part: the printed part.
+        file: name of its model beside the sheet (``in_place``).
+
+    Raises:
+        NotFoundError: the sheet lacks what the part is made to hold.
+        ValueError: the sheet's rules refuse the result.
+    """
+    from crashworthy.placement.moves import with_field
+
+    for field, value in part.edits:
+        sheet = with_field(sheet, field, value)
+    data = sheet.model_dump(by_alias=True, exclude_unset=True, exclude_none=True)
+    row = {"file": file, "material": part.material}
+    data["imports"] = {**data.get("imports", {}), part.name.replace("-", "_"): row}
+    return type(sheet).model_validate(data)
 
 
 def with_printed(quad: Quad, part: Printed) -> Quad:

@@ -40,6 +40,7 @@ from crashworthy.web.pages import (
     see,
     seeing,
     tap,
+    tour,
     trials,
 )
 from crashworthy.web.patience import Patience
@@ -113,6 +114,7 @@ def create_app(
         offline,
         evidence,
         handbook,
+        tour,
         jobs,
         api,
     ):

@@ -5,7 +5,8 @@
 ``crashes``, ``changes`` (compare, improve), ``placement``, ``trials``, ``seeing`` (camera and link),
 ``journal`` (and what is due), ``flights``,
 ``kits``, ``lives``
-(torque, wear, crew). Rooms do the work; a bench hands each room what it needs and keeps what comes back.
+(torque, wear, crew), ``tour`` (the guided tour of the demo). Rooms do the work; a bench hands each room what
+it needs and keeps what comes back.
 Nothing heavy is imported before it is used.
 """
 
@@ -18,9 +19,10 @@ from crashworthy.workshop.kits import KitBench
 from crashworthy.workshop.seeing import SeeingBench
 from crashworthy.workshop.sharing import ShareBench
 from crashworthy.workshop.showing import ShowBench
+from crashworthy.workshop.tour import TourBench
 
 __all__ = ["Campaign", "KeptLog", "PartLoads", "QuadCard", "SheetText", "Workshop"]
 
 
-class Workshop(ShowBench, KitBench, FlightBench, SeeingBench, ShareBench):
+class Workshop(TourBench, ShowBench, KitBench, FlightBench, SeeingBench, ShareBench):
     """One fleet: its sheets, its journal, its campaigns, logs and kits. Safe to use from several threads."""

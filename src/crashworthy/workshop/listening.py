@@ -195,17 +195,18 @@ class ListenBench(JournalBench):
                 return event
         return self.record(slug, Crash(severity=severity or strike["severity"], obstacle=mark))[0]
 
-    def enter_pack(self, slug: str, key: str, battery: str = "") -> Event:
-        """Enter a kept flight as a pack flown: its minutes and its vibration dose; entered twice it is one.
+    def enter_pack(self, slug: str, key: str, battery: str = "", minutes: float | None = None) -> Event:
+        """Enter a kept flight as a pack flown: its minutes and vibration dose; entered twice it is one.
 
         Args:
             slug: the quad.
             key: of the kept flight.
             battery: which pack, as the pilot marks them.
+            minutes: flown on the pack, when the log holds only a part of it; the length of the log if None.
 
         Raises:
             NotFoundError: this quad has no such flight.
-            JournalError: the battery's name cannot be accepted.
+            JournalError: the battery's name or the minutes cannot be accepted.
         """
         from crashworthy.upkeep.payloads import Pack
 
@@ -215,7 +216,8 @@ class ListenBench(JournalBench):
         record = self.store.load_log(key)
         if record.quad != slug:
             raise NotFoundError(Problem("this quad has no such flight log", "see its list of flights"))
-        minutes = min(float(record.report.get("duration_s") or 0.0) / 60.0, 120.0)
+        if minutes is None:
+            minutes = min(float(record.report.get("duration_s") or 0.0) / 60.0, 120.0)
         rms = record.report.get("v_rms_mm_s")
         pack = Pack(minutes=round(minutes, 2), battery=battery, rms=rms, log=key)
         return self.record(slug, pack, occurred=record.created)[0]

@@ -37,10 +37,10 @@ class PlacementBench(ChangeBench):
         from crashworthy.workshop.agreement import approaches_of
 
         found, mix = self.find(quad), self.mix(quad, towards)
-        key = (found.digest, limit, mix and mix.digest)
+        bench = self.priors().bench
+        key = (found.digest, limit, mix and mix.digest, hash(repr(bench)))
 
         def make() -> Placement:
-            bench = self.priors().bench
             ways = None if mix is None else approaches_of(found, mix, PLACE_DIRECTIONS)
             return place(found, bench.price, bench.repair, limit=limit, approaches=ways)
 
@@ -217,3 +217,30 @@ class PlacementBench(ChangeBench):
         if kind == "lead-guard":
             return lead_guard(found, name)
         raise NotFoundError(Problem(f"no part is called {kind!r}", f"use {', '.join(KINDS)}"))
+
+    def printed_on_a_copy(self, slug: str, kind: str, *, name: str | None = None) -> str:
+        """Take a copy of a quad with a printed part in it into the fleet; returns the copy's slug.
+
+        The part becomes an imported model of the copy, and what it holds moves to where the part holds it.
+
+        Args:
+            slug: a quad of the fleet.
+            kind: one of ``placement.printed.KINDS``.
+            name: antenna or lead it is for.
+
+        Raises:
+            NotFoundError: no such quad or kind.
+            SheetError: the part cannot be printed, or the sheet's rules refuse the copy; the reason.
+            StoreError: the model cannot be kept.
+        """
+        from crashworthy.build.sheet import slug_of
+        from crashworthy.build.writing import to_toml
+        from crashworthy.placement.printed import in_place, sheet_with
+
+        part = self.printed(slug, kind, name=name)
+        taken = set(self.names()) | set(self.folder.slugs())
+        stem = f"{self.quad(slug).name[:30].rstrip()} {kind.replace('-', ' ')}"
+        free = next(n for n in (stem, *(f"{stem} {i}" for i in range(2, 1000))) if slug_of(n) not in taken)
+        file = self.folder.write_drawing(slug_of(free), f"{kind}.stl", in_place(part))
+        changed = sheet_with(self.quad(slug).sheet, part, file)
+        return self.add_quad(to_toml(changed.model_copy(update={"name": free, "weighed": None})))

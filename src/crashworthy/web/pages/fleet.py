@@ -52,6 +52,7 @@ def _show(
         due_words=due_words,
         text=text,
         problems=problems,
+        touring=bool(workshop(request).tour_quad()),
     )
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 from fastapi import APIRouter, File, Form, Request, Response, UploadFile
 from fastapi.responses import JSONResponse, RedirectResponse
 
-from crashworthy.errors import CrashworthyError
+from crashworthy.errors import CrashworthyError, JournalError, Problem
 from crashworthy.vibration.packs import CAUTIONS
 from crashworthy.vibration.readers.mapping import AXES, MOTORS, UNITS
 from crashworthy.vibration.trend import EWMA_FALSE_PER_100, FALSE_PER_100
@@ -29,7 +29,6 @@ from crashworthy.web.words import number, plural
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from crashworthy.errors import Problem
 
 router = APIRouter(include_in_schema=False)
 
@@ -139,10 +138,17 @@ def _flight(
 
 
 @router.post("/quads/{slug}/flights/{key}/pack")
-def pack(request: Request, slug: str, key: str, battery: Annotated[str, Form()] = "") -> Response:
+def pack(
+    request: Request,
+    slug: str,
+    key: str,
+    battery: Annotated[str, Form()] = "",
+    minutes: Annotated[str, Form()] = "",
+) -> Response:
     """Enter a flight as a pack flown, with its dose; entered twice it is still one."""
     try:
-        event = workshop(request).enter_pack(slug, key, battery.strip())
+        flown = _minutes(minutes)
+        event = workshop(request).enter_pack(slug, key, battery.strip(), flown)
     except CrashworthyError as error:
         return _flight(request, slug, key, problems=error.problems, status=status_of(error))
     told = event.payload.to_json()
@@ -150,6 +156,21 @@ def pack(request: Request, slug: str, key: str, battery: Annotated[str, Form()] 
     return _flight(
         request, slug, key, said=f"In the journal as a pack: {told.get('minutes', 0):.1f} min{dose}."
     )
+
+
+def _minutes(text: str) -> float | None:
+    """Minutes that were filled in, or None for the log's own length.
+
+    Raises:
+        JournalError: they are no number.
+    """
+    if not text.strip():
+        return None
+    try:
+        return float(text.strip().replace(",", "."))
+    except ValueError:
+        problem = Problem(f"{text[:40]!r} is no number of minutes", "write one such as 4.5", field="minutes")
+        raise JournalError(problem) from None
 
 
 @router.post("/quads/{slug}/flights/{key}/strikes/{index}")

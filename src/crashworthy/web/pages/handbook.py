@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request, Response
 from fastapi.responses import FileResponse, RedirectResponse
 
 from crashworthy.web import handbook
-from crashworthy.web.views import page, svg
+from crashworthy.web.views import page, svg, workshop
 
 router = APIRouter(include_in_schema=False)
 
@@ -27,5 +27,8 @@ def picture(name: str) -> Response:
 def leaf(request: Request, name: str) -> Response:
     """One page of it."""
     found = handbook.leaf(name)
+    touring = name in ("index", "tour") and bool(workshop(request).tour_quad())
     others = [n for n in handbook.leaves() if n.startswith("decisions/")] if name == "index" else []
-    return page(request, "handbook.html", sheet=found, html=svg(found.html), decisions=others)
+    return page(
+        request, "handbook.html", sheet=found, html=svg(found.html), decisions=others, touring=touring
+    )

@@ -48,6 +48,21 @@ def try_move(
     return RedirectResponse(f"/quads/{slug}/placement/trial/{copy}?job={job.id}", 303)
 
 
+@router.post("/quads/{slug}/placement/fit")
+def fit(request: Request, slug: str, kind: Annotated[str, Form()]) -> Response:
+    """Put a printed part into a copy of the build in the fleet, crash both, show before and after."""
+    from crashworthy.web.pages.placement import show
+
+    shop = workshop(request)
+    shop.require(slug)
+    try:
+        copy = shop.printed_on_a_copy(slug, kind)
+        job = shop.start_trial(slug, copy, CRASHES, 1)
+    except CrashworthyError as error:
+        return show(request, slug, error, refused=not isinstance(error, NotFoundError))
+    return RedirectResponse(f"/quads/{slug}/placement/trial/{copy}?job={job.id}", 303)
+
+
 @router.get("/quads/{slug}/placement/trial/{other}")
 async def trial(request: Request, slug: str, other: str, job: str = "") -> Response:
     """Two quads side by side; with their crashes once these are done."""
