@@ -1,6 +1,10 @@
 """Make the pictures of the pages in docs/pictures/ from a fresh demo fleet, by headless Chromium.
 
     python tools/screenshots.py [--data FOLDER] [--only NAME ...]
+    python tools/screenshots.py --tour [--data FOLDER]
+
+With --tour it walks the guided tour (``tools/tour_walk.py``) and takes the pictures of docs/tour.md on the
+way; a folder given is changed by that, as by a pilot.
 
 With --data the fleet in that folder is shown instead of a fresh demo; with --only these pictures are made.
 Needs the groups test and docs, and Chromium on PATH. Pictures are reduced to a palette of 96 tones, each
@@ -21,6 +25,7 @@ from pathlib import Path
 import uvicorn
 from PIL import Image
 from playwright.sync_api import Page, sync_playwright
+from tour_walk import Walk
 
 from crashworthy.demo.setup import set_up
 from crashworthy.web.app import create_app
@@ -96,10 +101,43 @@ def keep(page: Page, name: str) -> int:
     return file.stat().st_size
 
 
+TOUR = {
+    "start": "",
+    "crashed": "",
+    "moved": "",
+    "fewer": "#v-against",
+    "kit-after": "",
+    "packs": "",
+    "log": "",
+    "loose": "",
+    "compared": "",
+    "kit": "",
+    "end": "",
+}
+"""Stops of the walk that get a picture, and what is brought into view first."""
+
+
+def tour(page: Page, base: str, folder: Path) -> int:
+    """Walk the tour and keep a picture at each stop; returns how many are too large."""
+    too_large = 0
+    for stop in Walk(page, base, folder).stops():
+        if stop not in TOUR:
+            continue
+        page.wait_for_load_state("networkidle", timeout=60_000)
+        if TOUR[stop]:
+            page.locator(TOUR[stop]).evaluate("e => e.scrollIntoView()")
+        page.wait_for_timeout(300)
+        size = keep(page, f"tour-{stop}")
+        too_large += size > LIMIT
+        print(f"{size:>7} bytes  tour-{stop}.png")
+    return too_large
+
+
 def main() -> int:
     """Serve, look, save; exit 1 when a picture is too large."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--data", type=Path, help="show this fleet")
+    parser.add_argument("--tour", action="store_true", help="walk the tour and make its pictures")
     parser.add_argument("--only", nargs="*", help="make these pictures only")
     asked = parser.parse_args()
     data = asked.data
@@ -111,7 +149,7 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as temporary, Workshop(data or Path(temporary) / "demo") as workshop:
         if data is None:
             set_up(workshop)
-        if not asked.only or "evidence" in asked.only:
+        if not asked.tour and (not asked.only or "evidence" in asked.only):
             workshop.jobs.wait(workshop.start_evidence().id, 300)
         hall, token = crew(workshop.folder.root)
         alone, together = served(create_app(workshop)), served(create_app(None, hall=hall))
@@ -119,7 +157,11 @@ def main() -> int:
             browser = play.chromium.launch(
                 executable_path=chromium, args=["--no-sandbox", "--enable-unsafe-swiftshader"]
             )
-            for name, path, (width, height), scheme in shots(workshop):
+            if asked.tour:
+                page = browser.new_context(accept_downloads=True).new_page()
+                page.set_default_navigation_timeout(120_000)
+                too_large = tour(page, alone[2], Path(temporary))
+            for name, path, (width, height), scheme in () if asked.tour else shots(workshop):
                 if asked.only and name not in asked.only:
                     continue
                 context = browser.new_context(

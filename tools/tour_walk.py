@@ -1,7 +1,7 @@
 """Walk the loop on the demo fleet through a browser as a pilot would, one stop after another.
 
 The tour's test asserts at each stop, and ``tools/screenshots.py --tour`` takes a picture there, so that both
-see the very same walk. Nothing here looks into the program: only pages are opened, read, tapped and typed into.
+see the very same walk. Nothing here looks into the program: pages are opened, read, tapped and typed into.
 """
 
 from __future__ import annotations
@@ -81,7 +81,9 @@ class Walk:
         page.get_by_label("Crashes", exact=True).fill(str(self.crashes))
         page.get_by_label("Seed").fill(str(self.seed))
         page.get_by_role("button", name="Crash it").click()
-        page.get_by_text(re.compile(f"{self.crashes} simulated crashes, seed {self.seed}")).wait_for(timeout=LONG)
+        page.get_by_text(re.compile(f"{self.crashes} simulated crashes, seed {self.seed}")).wait_for(
+            timeout=LONG
+        )
         yield "copy-crashed"
         self._go(f"/quads/{QUAD}/improve")
         page.locator("select[name=against]").select_option(self.copy)

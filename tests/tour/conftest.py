@@ -57,8 +57,8 @@ def page() -> Iterator[Page]:
     with sync_playwright() as play:
         browser = play.chromium.launch(executable_path=found, args=["--no-sandbox", "--disable-gpu"])
         opened = browser.new_context(accept_downloads=True).new_page()
-        opened.set_default_timeout(20_000)
-        opened.set_default_navigation_timeout(120_000)  # the first look at a placement takes long on busy cores
+        opened.set_default_timeout(90_000)  # bounded; the first look at two builds takes long on busy cores
+        opened.set_default_navigation_timeout(120_000)
         yield opened
         browser.close()
 

@@ -34,12 +34,14 @@ async function fromNetwork(request) {
 }
 
 async function pageOrKept(event, path) {
+  const kept = await caches.match(path, { cacheName: PAGES });
   try {
-    const answer = await fromNetwork(event.request);
+    // A page that was not kept may take its time: much is computed when it is first asked for.
+    const answer = await (kept ? fromNetwork(event.request) : fetch(event.request));
     if (answer.status < 500) return fieldPage(path) ? await keep(path, answer) : answer;
-    return (await caches.match(path, { cacheName: PAGES })) ?? answer;
+    return kept ?? answer;
   } catch {
-    return (await caches.match(path, { cacheName: PAGES })) ?? (await caches.match('/static/offline.html')) ?? Response.error();
+    return kept ?? (await caches.match('/static/offline.html')) ?? Response.error();
   }
 }
 
