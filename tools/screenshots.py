@@ -159,6 +159,7 @@ def main() -> int:
             )
             if asked.tour:
                 page = browser.new_context(accept_downloads=True).new_page()
+                page.set_default_timeout(120_000)
                 page.set_default_navigation_timeout(120_000)
                 too_large = tour(page, alone[2], Path(temporary))
             for name, path, (width, height), scheme in () if asked.tour else shots(workshop):

@@ -231,3 +231,17 @@ def test_prices_and_minutes_reorder_what_is_worth_hiding(tmp_path: Path) -> None
         assert two.price == 77.0
         assert two.price != one.price
         assert two.share == one.share
+
+
+def test_the_demo_journal_speaks_of_vibration_as_the_logs_do(gannet_sheet: Path, tmp_path: Path) -> None:
+    """The clean level of the invented journal is what the analysis finds in a simulated flight without a fault."""
+    from crashworthy.build.assemble import load
+    from crashworthy.demo.flight import simulate_flight
+    from crashworthy.demo.journal import CLEAN_RMS
+    from crashworthy.vibration.readers.registry import read_log
+    from crashworthy.vibration.report import analyse
+
+    quad = load(gannet_sheet)
+    flight = simulate_flight(quad, 12.0, 31, (2.0, 2.8, 2.2, 2.4), track_n=(0.02, 0.02, 0.02, 0.02))
+    report = analyse(read_log(flight.write_csv(tmp_path / "clean.csv")), quad).to_json()
+    assert report["v_rms_mm_s"] == pytest.approx(CLEAN_RMS, rel=0.1)

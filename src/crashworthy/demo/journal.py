@@ -42,7 +42,7 @@ DEMO_END: Final = datetime(2026, 6, 14, 16, tzinfo=UTC)
 WEEKS: Final = 6
 FLYING_DAYS: Final = (2, 5, 6)  # of each week, counted from its first day
 PACKS_A_DAY: Final = 17.0  # mean over both quads
-_CLEAN_RMS: Final = 38.0  # mm/s: what the analysis finds in a simulated flight without a fault (tested)
+CLEAN_RMS: Final = 38.0  # mm/s: what the analysis finds in a simulated flight without a fault (tested)
 _DAMAGE: Final = {"scuff": 0.0, "hit": 0.01, "slam": 0.06}  # of the struck arm
 _RING, _SOFTENS, _TAPS = 181.0, 0.12, 5  # Hz of a new arm, drop of ln f at damage 1, taps in a test
 TAPPED: Final = "gannet"
@@ -228,7 +228,7 @@ class _Crew:
             Pack(
                 round(minutes, 1),
                 battery=f"P{int(self.rng.integers(1, 9))}",
-                rms=round(_CLEAN_RMS * float(vibration), 2) if logged else None,
+                rms=round(CLEAN_RMS * float(vibration), 2) if logged else None,
                 bent_prop=seen,
                 crashes=crashes,
             ),
