@@ -234,7 +234,7 @@ def test_prices_and_minutes_reorder_what_is_worth_hiding(tmp_path: Path) -> None
 
 
 def test_the_demo_journal_speaks_of_vibration_as_the_logs_do(gannet_sheet: Path, tmp_path: Path) -> None:
-    """The clean level of the invented journal is what the analysis finds in a simulated flight without a fault."""
+    """The clean level of the invented journal is what a simulated flight without a fault is found to have."""
     from crashworthy.build.assemble import load
     from crashworthy.demo.flight import simulate_flight
     from crashworthy.demo.journal import CLEAN_RMS
