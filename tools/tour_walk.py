@@ -135,10 +135,14 @@ class Walk:
         yield "kit"
 
     def _go(self, path: str) -> None:
+        self.page.wait_for_load_state()
         answer = self.page.goto(self.base + path)
         # A page that the service worker hands on may come without an answer to look at.
         if answer is not None and not answer.ok:
             raise RuntimeError(f"{path}: {answer.status}")
+        self.page.locator("main .answer").first.wait_for(timeout=LONG)
+        waiting = self.page.get_by_role("link", name="Look again")  # a sheet that is still worked out says so
+        waiting.wait_for(state="hidden", timeout=LONG)
         self.page.locator("main .answer").first.wait_for(timeout=LONG)
 
     def _keep(self, stop: str, download: object) -> None:
