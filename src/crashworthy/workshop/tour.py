@@ -241,8 +241,8 @@ class TourBench(KitBench, FlightBench, LifeBench):
             one, two = _arm(before[1]), _arm(after[1])
             dose = after[0].dose - before[0].dose
             said = (
-                f"That pack counted as {dose:.1f} ordinary packs. {one.title}: {one.whole_packs_left} packs "
-                f"left before, {two.whole_packs_left} after."
+                f"That pack counted as {dose:.1f} ordinary packs. {one.title}: {one.age:.1f} of "
+                f"{one.tau:.1f} packs used up before it, {two.age:.1f} after."
             )
         page = f"/quads/{slug}/flights/{log.key}#v-pack" if log is not None else f"/quads/{slug}/flights"
         return Step(
