@@ -102,12 +102,15 @@ _SHEETS: list = []
 
 
 def test_the_ranking_of_the_demo_is_the_same_for_three_seeds(gannet, few):
-    """Other crashes, the same order of what matters, and it is as the breaks say."""
+    """Other crashes, the same order of what matters, and it is as the breaks say.
+
+    1600 crashes of each change: at 320 the intervals overlap and the order is chance (docs/improve.md).
+    """
     found = [
-        improve(gannet.sheet, EXAMPLES, 320, seed, changes=few, top=4, sensitivity=False, dt=DT)
+        improve(gannet.sheet, EXAMPLES, 1600, seed, changes=few, top=4, sensitivity=False, dt=DT)
         for seed in (1, 2, 3)
     ]
-    orders = [[r.key for r in ranking.rows if r.key in ("shaft", "video_shorter")] for ranking in found]
+    orders = [[r.key for r in ranking.rows[:3]] for ranking in found]
     assert orders[0] == orders[1] == orders[2]
     assert len({r.rows[0].key for r in found}) == 1
     for ranking in found:
@@ -115,7 +118,7 @@ def test_the_ranking_of_the_demo_is_the_same_for_three_seeds(gannet, few):
         assert first.low < first.minutes < first.high
         assert [r.minutes for r in ranking.rows] == sorted((r.minutes for r in ranking.rows), reverse=True)
         assert sum(r.best for r in ranking.rows) == pytest.approx(1.0, abs=1e-9)
-        assert dict(next(r for r in ranking.rows if r.key == "video_shorter").fewer)["antennas"] > 1.0
+        assert dict(next(r for r in ranking.rows if r.key == "video_shorter").fewer)["antennas"] > 0.3
 
 
 def test_a_ranking_with_flips_and_ones_own_sheet(gannet, few):

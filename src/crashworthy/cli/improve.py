@@ -33,7 +33,7 @@ def improve(
     top: Annotated[int, typer.Option("--top", help="How many changes to rank with full care.")] = 10,
     n: Annotated[
         int, typer.Option("--n", "-n", help="Crashes of each change that stays in the race.")
-    ] = 1000,
+    ] = 1600,
     seed: Annotated[int, typer.Option("--seed", help="Same seed, same answer.")] = 1,
     by: Annotated[
         str,
