@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import struct
 import zlib
+from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING
 
 import httpx
@@ -53,7 +54,8 @@ class Site:
             async with httpx.AsyncClient(transport=self.transport, base_url=SITE) as client:
                 return await client.request(method, path, headers=headers, content=content)
 
-        return asyncio.run(sent())
+        with ThreadPoolExecutor(1) as own:  # a browser under test has a loop in this thread
+            return own.submit(lambda: asyncio.run(sent())).result()
 
     def post(self, *pictures: bytes, origin: str = SITE, **fields: str) -> httpx.Response:
         """Send the form as a browser does: the file field that was left empty comes along."""
