@@ -195,7 +195,8 @@ def _link(request: Request, slug: str, asked: Mapping[str, str]) -> Response:
         elif names:
             raise SheetError(Problem(f"no antenna is called {name!r}", f"antennas: {', '.join(names)}"))
     except CrashworthyError as error:
-        status, problems = status_of(error), error.problems
+        # What the sheet does not say yet is no fault of whoever follows the link; what was typed is.
+        status, problems = status_of(error) if asked else 200, error.problems
     form = dict(asked)
     if usual is not None:
         form = {n: f"{getattr(usual, n):g}" for n in WHOLE} | {
