@@ -114,7 +114,7 @@ def check(
         Gate(
             "watertight", f"{solid.num_tri()} triangles, volume {solid.volume():.0f} mm³", solid.volume() > 0
         ),
-        Gate("one body", f"{len(bodies)} bodies", len(bodies) == 1),
+        Gate("one body", f"{len(bodies)} bod{'y' if len(bodies) == 1 else 'ies'}", len(bodies) == 1),
         Gate("wall", f"{thick / MM:.2f} mm, at least {MIN_WALL / MM:g} mm", thick >= MIN_WALL),
         Gate("holes", f"{found} through, {genus} by design", found == genus),
     ]
