@@ -8,8 +8,8 @@ from fastapi import APIRouter, Request, Response
 
 from crashworthy.errors import CrashworthyError
 from crashworthy.pictures import plots
+from crashworthy.pictures.dues import due_bars, due_words
 from crashworthy.quantities import DEG
-from crashworthy.web.pages.shared import due_bars, due_words
 from crashworthy.web.views import page, svg, workshop
 
 if TYPE_CHECKING:

@@ -13,14 +13,15 @@ from starlette.concurrency import run_in_threadpool
 
 from crashworthy.errors import CrashworthyError, NotFoundError, Problem, ScenarioError
 from crashworthy.impact.scenario import ASSUMPTIONS, Scenario
-from crashworthy.pictures import loads, plots, ramp
+from crashworthy.pictures import loads, ramp
+from crashworthy.pictures.breaks import break_bars, hit_bars, reach_picture
 from crashworthy.pictures.matrix import first_touch_matrix, moment_histograms
 from crashworthy.upkeep.mix import JOURNAL
 from crashworthy.upkeep.strengths import IDENTIFIABLE
 from crashworthy.web.pages.arrows import mix_arrows, strength_arrows
 from crashworthy.web.problems import status_of
 from crashworthy.web.views import page, svg, workshop
-from crashworthy.web.words import few, number, percent, upfirst
+from crashworthy.web.words import few, percent, upfirst
 from crashworthy.workshop.learning import MINE, STRENGTHS
 
 if TYPE_CHECKING:
@@ -31,65 +32,8 @@ if TYPE_CHECKING:
 
 router = APIRouter(include_in_schema=False)
 
-SHOWN: Final = 12
-"""Parts in a picture; the table has all of them."""
-
 DEFAULT_N: Final = 2000
 DEFAULT_SEED: Final = 1
-
-
-def hit_bars(parts: Sequence[Mapping[str, Any]]) -> str:
-    """Share of crashes that touch each part, the most exposed first."""
-    rows = sorted((p for p in parts if p["kind"] != "screw"), key=lambda p: -p["hit"])[:SHOWN]
-    return plots.interval_bars(
-        [
-            plots.Bar(
-                p["label"],
-                100 * p["hit"],
-                100 * p["hit_low"],
-                100 * p["hit_high"],
-                f"{percent(p['hit'])} ({percent(p['hit_low'])}–{percent(p['hit_high'])})".replace(" %–", "–"),
-                "sparse",
-            )
-            for p in rows
-        ],
-        title="Touched in this share of crashes",
-        x_label="% of crashes, 95 % interval",
-    )
-
-
-def break_bars(groups: Sequence[Mapping[str, Any]]) -> str:
-    """Expected breaks per 100 crashes by kind of part."""
-    rows = [g for g in groups if g["high"] >= 0.05][:SHOWN]
-    if not rows:
-        return ""
-    return plots.interval_bars(
-        [
-            plots.Bar(
-                g["plural"],
-                g["breaks"],
-                g["low"],
-                g["high"],
-                f"{number(g['breaks'], 2)} ({number(g['low'], 2)}–{number(g['high'], 2)})",
-                "dense",
-            )
-            for g in rows
-        ],
-        title="Broken in 100 crashes",
-        x_label="per 100 crashes, 90 % interval",
-    )
-
-
-def reach_picture(parts: Sequence[Mapping[str, Any]]) -> str:
-    """Load against strength for the parts whose loads reach furthest."""
-    rows = [p for p in parts if p["modes"] and p["utilisation"]["p50"] > 0]
-    rows = sorted(rows, key=lambda p: -p["utilisation"]["p90"])[:SHOWN]
-    if not rows:
-        return ""
-    return loads.load_reach(
-        [loads.Reach(p["label"], *(p["utilisation"][q] for q in ("p50", "p90", "p99"))) for p in rows],
-        title="Load against strength",
-    )
 
 
 def _float(form: Mapping[str, str], name: str, fallback: float, problems: list[Problem]) -> float:

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any, Final
 
 from fastapi import APIRouter, Request, Response
 
+from crashworthy.pictures.dues import due_bars
 from crashworthy.upkeep.history import SEVERITIES
 from crashworthy.web.pages.journal import labels_of, rows_of
-from crashworthy.web.pages.shared import due_bars
 from crashworthy.web.views import page, svg, workshop
 
 if TYPE_CHECKING:

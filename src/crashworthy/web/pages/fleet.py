@@ -8,7 +8,7 @@ from fastapi import APIRouter, Form, Request, Response
 from fastapi.responses import RedirectResponse
 
 from crashworthy.errors import CrashworthyError
-from crashworthy.web.pages.shared import HATCH, due_words
+from crashworthy.pictures.dues import HATCH, due_words
 from crashworthy.web.problems import status_of
 from crashworthy.web.views import page, workshop
 from crashworthy.web.words import plural

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from crashworthy.pictures import gauges, heat, plots
+from crashworthy.pictures import heat, plots
 from crashworthy.vibration.features import OWN
 from crashworthy.vibration.trend import EWMA_LIMIT, LIMIT
 
@@ -16,47 +16,14 @@ if TYPE_CHECKING:
     from crashworthy.vibration.trend import Trend
 
 __all__ = [
-    "CORNERS",
-    "STATES",
     "arm_marks",
     "average_plot",
     "evidence_marks",
-    "motor_card",
     "spectrum_plot",
     "speed_marks",
     "sum_plot",
     "waterfall",
 ]
-
-CORNERS: Final = {"fl": "front left", "fr": "front right", "rl": "rear left", "rr": "rear right"}
-STATES: Final = {
-    "stands out": "dense",
-    "in line": "open",
-    "no reference": "sparse",
-    "not separable": "sparse",
-}
-
-
-def motor_card(report: Mapping[str, Any]) -> str:
-    """The four-motor picture of a report, or "" when it has no four cards."""
-    cards = {m["corner"]: m for m in report["motors"]}
-    if set(cards) != set(CORNERS):
-        return ""
-    return gauges.motor_card(
-        [
-            gauges.MotorSpot(
-                corner=words,
-                value="not told"
-                if cards[c]["unbalance_g_mm"] is None
-                else f"{cards[c]['unbalance_g_mm']:.1f} g mm",
-                words=cards[c]["verdict"],
-                state=STATES.get(cards[c]["verdict"], "sparse"),
-            )
-            for c, words in CORNERS.items()
-        ],
-        title="Apparent unbalance of the four motors",
-    )
-
 
 ORDERS: Final = {"unbalance": 1.0, "track": 1.0, "half": 1.5, "second": 2.0, "third": 3.0}
 """Features that stand at a multiple of a motor's speed."""

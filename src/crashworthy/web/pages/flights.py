@@ -8,15 +8,14 @@ from fastapi import APIRouter, File, Form, Request, Response, UploadFile
 from fastapi.responses import JSONResponse, RedirectResponse
 
 from crashworthy.errors import CrashworthyError, JournalError, Problem
+from crashworthy.pictures.motors import STATES, motor_card
 from crashworthy.vibration.packs import CAUTIONS
 from crashworthy.vibration.readers.mapping import AXES, MOTORS, UNITS
 from crashworthy.vibration.trend import EWMA_FALSE_PER_100, FALSE_PER_100
 from crashworthy.web.pages.flight_pictures import (
-    STATES,
     arm_marks,
     average_plot,
     evidence_marks,
-    motor_card,
     spectrum_plot,
     speed_marks,
     sum_plot,

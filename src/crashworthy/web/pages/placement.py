@@ -9,14 +9,14 @@ from fastapi import APIRouter, Request, Response
 from starlette.concurrency import run_in_threadpool
 
 from crashworthy.errors import CrashworthyError, Problem, SheetError
-from crashworthy.pictures import exploded, plots, ramp, render
+from crashworthy.pictures import exploded, ramp, render
+from crashworthy.pictures.hidden import share_bars
 from crashworthy.placement.camera import CameraBench, Pose
 from crashworthy.placement.printed import KINDS, export
 from crashworthy.placement.trim import trims
 from crashworthy.web.pages.trials import job_of
 from crashworthy.web.problems import status_of
 from crashworthy.web.views import page, svg, workshop
-from crashworthy.web.words import percent
 
 if TYPE_CHECKING:
     from crashworthy.build.quad import Quad
@@ -26,25 +26,6 @@ router = APIRouter(include_in_schema=False)
 
 TOP = 0.1
 """Share of first touches that gets the full shade: a fixed scale, so that two builds compare by eye."""
-
-
-def share_bars(found: Placement) -> str:
-    """Share of first touches of each fragile part, props stopped, costliest first."""
-    return plots.interval_bars(
-        [
-            plots.Bar(
-                e.label,
-                100 * e.share,
-                100 * min(sum(h.values()) / len(h) for h in (e.spinning, e.stopped)),
-                100 * max(sum(h.values()) / len(h) for h in (e.spinning, e.stopped)),
-                percent(e.share),
-                "dense" if e.exposed else "sparse",
-            )
-            for e in found.exposures[:12]
-        ],
-        title="Touched first in this share of hits",
-        x_label="% of hits, from props spinning to props stopped",
-    )
 
 
 class _Same:

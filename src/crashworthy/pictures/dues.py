@@ -1,4 +1,4 @@
-"""What several pages show alike."""
+"""Picture and words of what is due: each joint group on its way to its best interval."""
 
 from __future__ import annotations
 
