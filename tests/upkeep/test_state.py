@@ -352,6 +352,7 @@ def test_events_that_share_what_they_say_fold_to_the_same(rng, count):
         [e.id.bytes for e in events],
         np.array([places[text] for text in texts], dtype=np.int64),
         [trusted_payload(kind, text) for kind, text in places],
+        {e.id.bytes: e.device for e in events if isinstance(e.payload, Crash)},
     )
     assert fold_columns("gannet", columns, GROUPS) == fold("gannet", events, GROUPS)
 

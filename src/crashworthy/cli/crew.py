@@ -100,7 +100,7 @@ def crew(
         raise typer.BadParameter("--keep takes one file, for what it holds replaces what was given before")
     with opened(data, store) as workshop:
         if export:
-            print_json([workshop.counts(slug, nameless=True).to_json() for slug in workshop.names()])
+            print_json([counts.to_json() for counts in workshop.nameless_counts()])
             return
         if drop is not None:
             gone = workshop.drop_counts(drop)

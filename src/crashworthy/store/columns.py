@@ -12,6 +12,7 @@ from crashworthy.store.journal import damaged
 from crashworthy.upkeep.columns import Columns
 from crashworthy.upkeep.events import milliseconds
 from crashworthy.upkeep.lines import said_digest, trusted_payload
+from crashworthy.upkeep.payloads import Crash
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 __all__ = ["read_columns"]
 
 _AT_ONCE: Final = 500
-"""Payloads asked for in one statement."""
+"""Rows asked for in one statement."""
 
 
 def read_columns(connection: Connection, quad: str, known: dict[bytes, Payload]) -> Columns:
@@ -40,12 +41,14 @@ def read_columns(connection: Connection, quad: str, known: dict[bytes, Payload])
     occurred: list[int] = []
     ids: list[bytes] = []
     numbers: list[int] = []
+    seqs: list[int] = []
     number: dict[bytes, int] = {}
     places: dict[bytes, int] = {}  # each thing said, and one event that says it
     # Row by row, so that no row outlives the next: the collector would walk a list of them again and again.
     for ms, key, said, seq in _rows(connection, quad):
         occurred.append(ms)
         ids.append(key)
+        seqs.append(seq)
         n = number.get(said)
         if n is None:
             n = number[said] = len(number)
@@ -54,7 +57,11 @@ def read_columns(connection: Connection, quad: str, known: dict[bytes, Payload])
         numbers.append(n)
     _read_payloads(connection, places, known)
     times, which = np.array(occurred, dtype=np.int64), np.array(numbers, dtype=np.int64)
-    return Columns(times, ids, which, [known[said] for said in number])
+    payloads = [known[said] for said in number]
+    crash = np.array([type(p) is Crash for p in payloads], dtype=bool)
+    places_of = np.flatnonzero(crash[which]) if len(which) else which
+    crashes = {seqs[at]: ids[at] for at in places_of.tolist()}
+    return Columns(times, ids, which, payloads, _read_devices(connection, crashes))
 
 
 def _rows(connection: Connection, quad: str) -> Iterable[tuple[int, bytes, bytes, int]]:
@@ -82,6 +89,25 @@ def _read_payloads(connection: Connection, places: dict[bytes, int], known: dict
                 known[said] = trusted_payload(kind, text)
             except (KeyError, ValueError, TypeError):
                 raise damaged(seq) from None
+
+
+def _read_devices(connection: Connection, crashes: dict[int, bytes]) -> dict[bytes, str]:
+    """Which device entered each of these events, by its id; rows never change, so it may be asked later."""
+    wanted, found = list(crashes), {}
+    for start in range(0, len(wanted), _AT_ONCE):
+        for seq, device in _device_rows(connection, wanted[start : start + _AT_ONCE]):
+            found[crashes[seq]] = device
+    return found
+
+
+def _device_rows(connection: Connection, seqs: list[int]) -> Iterable[tuple[int, str]]:
+    if connection.dialect.name == "sqlite":
+        places = ",".join("?" * len(seqs))
+        query = f"SELECT seq, device FROM event WHERE seq IN ({places})"  # noqa: S608 - only ?
+        return _straight(connection, query, seqs)
+    column = schema.event.c
+    asked = sa.select(column.seq, column.device).where(column.seq.in_(seqs))
+    return ((seq, device) for seq, device in connection.execute(asked))
 
 
 def _payload_rows(connection: Connection, seqs: list[int]) -> Iterable[tuple[int, str, str, bytes]]:

@@ -78,6 +78,7 @@ class Book:
         self.by_severity = (0, 0, 0)
         self.crashes: list[Crash] = []
         self.crash_times: list[int] = []
+        self.crash_devices: list[str] = []
         self.broke: list[tuple[str, ...]] = []
         self.crash_at: dict[bytes, int] | None = None
         self.broken: set[str] = set()
@@ -180,6 +181,8 @@ class Book:
         self.crashes = [payloads[i] for i in self.columns.said[places].tolist()]
         self.crash_times = self.columns.occurred[places].tolist()
         self.broke = [c.broke for c in self.crashes]
+        devices, ids = self.columns.devices, self.columns.ids
+        self.crash_devices = [devices.get(ids[at], "") for at in places.tolist()]
         self._crash_places = places
 
     def _crash(self, crash: Crash, _occurred: int) -> None:
@@ -259,6 +262,7 @@ class Book:
                     [c.obstacle for c in self.crashes],
                     self.broke,
                     [c.hit for c in self.crashes],
+                    self.crash_devices,
                 )
             ),
             groups={name: _group_history(name, ledger) for name, ledger in self.groups.items()},

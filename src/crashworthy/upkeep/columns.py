@@ -6,17 +6,17 @@ is kept once and events point to it; sums over packs and crashes then run over a
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import compress
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from crashworthy.upkeep.events import milliseconds
-from crashworthy.upkeep.payloads import Retraction
+from crashworthy.upkeep.payloads import Crash, Retraction
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -37,12 +37,14 @@ class Columns:
         ids: n ids of 16 bytes.
         said: (n,) index in ``payloads``.
         payloads: the different things said, each once or more.
+        devices: which device entered each crash, by the id of the crash: whose grading it is.
     """
 
     occurred: Whole
     ids: Sequence[bytes]
     said: Whole
     payloads: Sequence[Payload]
+    devices: Mapping[bytes, str] = field(default_factory=dict)
 
     def active(self) -> Columns:
         """Without the retractions and what they took back."""
@@ -52,7 +54,7 @@ class Columns:
         gone = {self.payloads[i].target.bytes for i in back}  # type: ignore[attr-defined] # by its type
         keep = np.array([key not in gone for key in self.ids]) & ~np.isin(self.said, list(back))
         ids = list(compress(self.ids, keep.tolist()))
-        return Columns(self.occurred[keep], ids, self.said[keep], self.payloads)
+        return Columns(self.occurred[keep], ids, self.said[keep], self.payloads, self.devices)
 
     def used(self) -> list[Payload]:
         """What is said by at least one of these events."""
@@ -64,4 +66,5 @@ def columns_of(events: Sequence[Event]) -> Columns:
     """The columns of events that are in order already."""
     times = np.array([milliseconds(e.occurred) for e in events], dtype=np.int64)
     said = np.arange(len(events), dtype=np.int64)
-    return Columns(times, [e.id.bytes for e in events], said, [e.payload for e in events])
+    devices = {e.id.bytes: e.device for e in events if type(e.payload) is Crash}
+    return Columns(times, [e.id.bytes for e in events], said, [e.payload for e in events], devices)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Final
 
@@ -88,7 +88,7 @@ def counts_of(
     rates: Sequence[BreakRate],
     joints: Sequence[JointGroup],
     priors: Priors,
-    pilots: Sequence[str] = (),
+    called: Mapping[str, str] | None = None,
 ) -> QuadCounts:
     """Take the counts out of a journal.
 
@@ -98,9 +98,10 @@ def counts_of(
         rates: its break rates.
         joints: its joint groups.
         priors: what was believed beforehand.
-        pilots: who entered each crash of ``history``; not told when empty.
+        called: what each device that entered a crash shall be called; as it calls itself when None.
     """
     scuffs, hits, slams = history.clock.crashes
+    devices = dict.fromkeys(c.device for c in history.crashes if c.device)
     screws: dict[str, tuple[float, float, int]] = {}
     for upkeep in CLASSES:
         prior = priors.group(upkeep)
@@ -127,14 +128,12 @@ def counts_of(
         (scuffs, hits, slams),
         {r.item: (r.breaks, round(r.expected, 6)) for r in rates if r.expected > 0.0},
         screws,
-        {name: _of_pilot(name, pilots, history, rates) for name in dict.fromkeys(pilots)},
+        {d if called is None else called[d]: _of_pilot(d, history, rates) for d in devices},
     )
 
 
-def _of_pilot(
-    name: str, pilots: Sequence[str], history: QuadHistory, rates: Sequence[BreakRate]
-) -> PilotCounts:
-    own = [c for c, who in zip(history.crashes, pilots, strict=True) if who == name]
+def _of_pilot(device: str, history: QuadHistory, rates: Sequence[BreakRate]) -> PilotCounts:
+    own = [c for c in history.crashes if c.device == device]
     scuffs, hits, slams = (sum(c.severity == s for c in own) for s in SEVERITIES)
     units = np.array([scuffs, hits, slams], dtype=np.float64)
     items = {

@@ -62,6 +62,7 @@ class CrashRow:
         obstacle: what was hit as the pilot named it, or "".
         broke: names of the parts that broke (repairs and swaps made for it included).
         hit: the part that took it as the pilot named it, or "".
+        device: the device it was entered with: whose grading it is; "" when not known.
     """
 
     occurred: datetime
@@ -69,6 +70,7 @@ class CrashRow:
     obstacle: str = ""
     broke: tuple[str, ...] = ()
     hit: str = ""
+    device: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from crashworthy.upkeep.crew import CrewReport
     from crashworthy.upkeep.events import Event
     from crashworthy.upkeep.growth import Growth
+    from crashworthy.upkeep.history import QuadHistory
     from crashworthy.upkeep.lives import Lives
     from crashworthy.upkeep.retire import WearReport
     from crashworthy.upkeep.tougher import Tougher
@@ -148,41 +149,38 @@ class LifeBench(LearnBench, GivenBench):
         builds = [float(sum(b.at.crashes)) for b in history.builds]
         return growth(breaks, float(len(history.crashes)), builds)
 
-    def crash_devices(self, slug: str) -> tuple[str, ...]:
-        """On which device each crash of a quad's history was entered, in its order: whose grading it is."""
-        from crashworthy.upkeep.payloads import Crash
-        from crashworthy.upkeep.state import active_events
-
-        events = active_events(self.store.events(slug), slug)
-        return tuple(e.device for e in events if isinstance(e.payload, Crash))
-
-    def counts(self, slug: str, *, nameless: bool = False) -> QuadCounts:
+    def counts(self, slug: str) -> QuadCounts:
         """What a quad gives to its crew: counts alone.
-
-        Args:
-            slug: of the quad.
-            nameless: call the pilots "pilot 1", "pilot 2" and not by the mark of their device.
 
         Raises:
             NotFoundError: no quad has that slug.
             SheetError: its sheet has a problem.
         """
+        return self._counts(slug, self.history(slug), None)
+
+    def nameless_counts(self) -> tuple[QuadCounts, ...]:
+        """What every quad gives to others; each pilot goes by one number in all of them ("pilot 1").
+
+        Raises:
+            SheetError: a sheet has a problem.
+        """
+        histories = self.histories()
+        every = dict.fromkeys(c.device for h in histories.values() for c in h.crashes)
+        called = {device: f"pilot {n}" for n, device in enumerate(every, start=1)}
+        return tuple(self._counts(slug, history, called) for slug, history in histories.items())
+
+    def _counts(self, slug: str, history: QuadHistory, called: Mapping[str, str] | None) -> QuadCounts:
         from crashworthy.upkeep.breakage import break_rates
         from crashworthy.upkeep.counts import counts_of
         from crashworthy.upkeep.spares import spare_items
 
-        quad, history, priors = self.quad(slug), self.history(slug), self.priors()
+        quad, priors = self.quad(slug), self.priors()
         known = self.latest_campaign(slug)
         rates: tuple[BreakRate, ...] = ()
         if known is not None:
             items = {s.item: s.parts for s in spare_items(quad.parts)}
             rates = break_rates(history, known.summary["hazards"], priors, items)
-        pilots = self.crash_devices(slug)
-        if nameless:
-            every = dict.fromkeys(d for s in self.names() for d in self.crash_devices(s))
-            numbers = {device: f"pilot {n}" for n, device in enumerate(every, start=1)}
-            pilots = tuple(numbers[device] for device in pilots)
-        return counts_of(quad.name, history, rates, quad.joints, priors, pilots)
+        return counts_of(quad.name, history, rates, quad.joints, priors, called)
 
     def crew(self, others: Iterable[QuadCounts] = ()) -> CrewReport:
         """What this fleet knows together with the counts that others gave.
@@ -227,19 +225,28 @@ class LifeBench(LearnBench, GivenBench):
         own = self.folder.root / "wear.toml"
         return load_wear(own if own.is_file() else None)
 
-    def lives(self) -> Lives:
-        """The life of every part of the fleet; quads whose sheet cannot be read are left out."""
+    def histories(self) -> dict[str, QuadHistory]:
+        """What the journal says about each quad, by slug: read once, for answers that join several."""
+        return {slug: self.history(slug) for slug in self.names()}
+
+    def lives(self, histories: Mapping[str, QuadHistory] | None = None) -> Lives:
+        """The life of every part of the fleet; quads whose sheet cannot be read are left out.
+
+        Args:
+            histories: of every quad, when they were read already; phones may enter something meanwhile.
+        """
         from crashworthy.errors import CrashworthyError
         from crashworthy.upkeep.lives import part_lives
 
+        histories = self.histories() if histories is None else histories
         parts = {}
-        for slug in self.names():
+        for slug in histories:
             try:
                 quad = self.quad(slug)
             except CrashworthyError:
                 continue
             parts[slug] = tuple(p.name for p in quad.parts if p.kind not in ("screw", "loose"))
-        return part_lives({slug: self.history(slug) for slug in self.names()}, parts)
+        return part_lives(histories, parts)
 
     def worn(self, slug: str) -> Mapping[str, Accumulated]:
         """What the crashes and taps of each arm, plate, motor and standoff have added up to, by name.
@@ -260,12 +267,12 @@ class LifeBench(LearnBench, GivenBench):
             return {}
 
         def make() -> Mapping[str, Accumulated]:
-            loads = self._campaign_loads(slug, known, None)
+            loads, histories = self._campaign_loads(slug, known, None), self.histories()
             return worn_parts(
                 loads,
                 [p.kind for p in quad.parts],
-                self.history(slug),
-                {name: life for (s, name), life in self.lives().now.items() if s == slug},
+                histories[slug],
+                {name: life for (s, name), life in self.lives(histories).now.items() if s == slug},
                 Matcher(loads, from_plain(known.scenario)),
                 self.shifts(slug),
                 self.wear_priors(),
@@ -285,7 +292,9 @@ class LifeBench(LearnBench, GivenBench):
         from crashworthy.upkeep.retire import wear_report
         from crashworthy.upkeep.spares import spare_items
 
-        quad, history, priors, wear = self.quad(slug), self.history(slug), self.priors(), self.wear_priors()
+        self.require(slug)
+        quad, histories, priors, wear = self.quad(slug), self.histories(), self.priors(), self.wear_priors()
+        history = histories[slug]
         loads, known = self.crash_loads(slug), self.latest_campaign(slug)
         per_crash: dict[str, dict[str, tuple[float, float, float]]] = {"value": {}, "low": {}, "high": {}}
         if loads is not None:
@@ -295,7 +304,7 @@ class LifeBench(LearnBench, GivenBench):
         if known is not None:
             items = {s.item: s.parts for s in spare_items(quad.parts)}
             rates = break_rates(history, self.hazards(slug), priors, items)
-        lives = self.lives()
+        lives = self.lives(histories)
         worn = self.worn(slug)
         kinds = {(s, p.name): p.kind for s in {q for q, _ in lives.now} for p in self.quad(s).parts}
         return wear_report(

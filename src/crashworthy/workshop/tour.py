@@ -62,13 +62,14 @@ class TourBench(KitBench, FlightBench, LifeBench):
         after = self.latest_campaign(copy) if copy else None
         known = None if known is None or known.stale else known
         after = None if after is None or after.stale else after
-        mine = [e for e in self._counted(slug) if not e.device.startswith(INVENTED)]
+        counted = self._counted(slug)
+        mine = [e for e in counted if not e.device.startswith(INVENTED)]
         steps = (
             self._crash(slug, antenna, known),
             self._move(slug, antenna, copy),
             self._fewer(slug, antenna, copy, known, after),
             self._rates(slug, antenna, copy, known, after),
-            self._packs(slug, mine),
+            self._packs(slug, mine, counted),
             self._log(slug),
             self._dose(slug),
             self._check(slug, mine),
@@ -196,11 +197,11 @@ class TourBench(KitBench, FlightBench, LifeBench):
         shares = (rule.mix_scuff, rule.mix_hit, rule.mix_slam)
         return 100 * sum(w * h for w, h in zip(shares, hazard, strict=True)) / sum(shares)
 
-    def _packs(self, slug: str, mine: Sequence[Event]) -> Step:
+    def _packs(self, slug: str, mine: Sequence[Event], counted: Sequence[Event]) -> Step:
         from crashworthy.upkeep.payloads import Pack
 
         packs = [e.payload for e in mine if isinstance(e.payload, Pack)]
-        entered, total = sum(not p.log for p in packs), self.history(slug).packs
+        entered, total = sum(not p.log for p in packs), sum(isinstance(e.payload, Pack) for e in counted)
         return Step(
             "packs",
             f"Journal {PACKS} packs",

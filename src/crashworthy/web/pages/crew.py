@@ -158,8 +158,7 @@ def removed(request: Request, source: Annotated[str, Form()]) -> Response:
 @router.get("/crew/counts.json")
 def export(request: Request) -> Response:
     """This fleet's counts, and nothing else of it."""
-    shop = workshop(request)
-    rows = [shop.counts(slug, nameless=True).to_json() for slug in shop.names()]
+    rows = [counts.to_json() for counts in workshop(request).nameless_counts()]
     return Response(
         json.dumps(rows, indent=1),
         media_type="application/json",
