@@ -157,6 +157,27 @@ def test_backup_is_written_once_and_verified(demo, tmp_path):
     assert demo("backup", target).code == 2
 
 
+def test_a_server_is_backed_up_and_restored_with_its_accounts(demo, fleet_folder, tmp_path):
+    """Where there are accounts, backup, restore and verify take every crew, and say what opens again."""
+    from crashworthy.accounts.book import Accounts
+
+    with Accounts(fleet_folder / "accounts.db") as accounts:
+        home = accounts.add_crew("Millrace")
+        accounts.add_person("robin", "a quarry at noon", home, "lead")
+        accounts.sign_in("robin", "a quarry at noon", "here")
+    made = demo("backup", tmp_path / "monday", "--json").json
+    assert made["accounts"]["people"] == 1
+    assert made["fleets"]["Millrace"]["ok"]
+    back = demo("restore", tmp_path / "monday", "--data", tmp_path / "there")
+    assert back.code == 0
+    assert "--end-sessions" in back.err
+    looked = demo("verify", "--against", tmp_path / "monday", "--data", tmp_path / "there", "--json").json
+    assert looked["ok"]
+    assert looked["fleets"]["Millrace"]["digest"] == made["fleets"]["Millrace"]["digest"]
+    out = demo("restore", tmp_path / "monday", "--end-sessions", "--data", tmp_path / "other")
+    assert "Ended 1" in out.err
+
+
 def test_evidence_of_a_room_lists_checks_with_sources(run):
     """The command prints the same registry that the tests run, and ends with 0 when all pass."""
     said = run("evidence", "build", "--json")

@@ -11,7 +11,7 @@ import sqlalchemy as sa
 
 from crashworthy.accounts import tables
 from crashworthy.store.connect import make_engine, parse_address, reading, use_write_ahead_log, writing
-from crashworthy.store.migrate import ensure_schema
+from crashworthy.store.migrate import ensure_schema, found_version
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.engine import Connection
 
-__all__ = ["FILE_NAME", "Entry", "Ledger"]
+__all__ = ["FILE_NAME", "Entry", "Ledger", "holds_accounts"]
 
 FILE_NAME: Final = "accounts.db"
 """The database in a data folder."""
@@ -27,6 +27,23 @@ FILE_NAME: Final = "accounts.db"
 
 def _now() -> datetime:
     return datetime.now(UTC)
+
+
+def holds_accounts(where: str | Path) -> bool:
+    """Whether there is anybody in the accounts of a database; makes no table.
+
+    Raises:
+        StoreError: the database cannot be used.
+    """
+    address = parse_address(where)
+    engine = make_engine(address)
+    try:
+        with reading(engine, address) as connection:
+            if found_version(connection, address, tables.ACCOUNTS) is None:
+                return False
+            return connection.execute(sa.select(tables.person.c.id).limit(1)).first() is not None
+    finally:
+        engine.dispose()
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,11 +6,7 @@ A backup is always one SQLite file, of a PostgreSQL store too: it opens as a sto
 from __future__ import annotations
 
 import hashlib
-import os
-import secrets
-import sqlite3
-from contextlib import AbstractContextManager, closing
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -20,19 +16,39 @@ from crashworthy.errors import JournalError, Problem, StoreError
 from crashworthy.store import schema
 from crashworthy.store.chain import Chains, heads, missing_heads
 from crashworthy.store.connect import reading, writing
+from crashworthy.store.copies import (
+    copy_file,
+    copy_table,
+    passing_beside,
+    settle,
+    sha256_of,
+    snapshot_of,
+    spare_copy,
+    unwritable,
+)
 from crashworthy.store.journal import event_digest
 from crashworthy.upkeep.events import Event
 from crashworthy.upkeep.lines import from_line, said_digest, to_line, trusted_payload
 
 if TYPE_CHECKING:
+    from contextlib import AbstractContextManager
+
     from sqlalchemy.engine import Connection, Row
 
     from crashworthy.store.engine import Store
 
-__all__ = ["BackupReport", "VerifyReport", "backup", "copy_rows", "restore", "snapshot", "verify"]
+__all__ = [
+    "BackupReport",
+    "VerifyReport",
+    "backup",
+    "copy_rows",
+    "restore",
+    "snapshot",
+    "verify",
+    "write_copy",
+]
 
 _MOST_SHOWN: Final = 20
-_CHUNK: Final = 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +97,7 @@ class BackupReport:
         sha256: of the file, hexadecimal.
         events: how many it holds.
         digest: as in ``VerifyReport``.
+        verified: what verifying the copy found.
     """
 
     path: Path
@@ -88,6 +105,7 @@ class BackupReport:
     sha256: str
     events: int
     digest: str
+    verified: VerifyReport
 
     def summary(self) -> str:
         """One sentence with the numbers."""
@@ -95,7 +113,8 @@ class BackupReport:
 
     def to_json(self) -> dict[str, Any]:
         """Plain dict."""
-        return {name: str(v) if isinstance(v := getattr(self, name), Path) else v for name in self.__slots__}
+        told = {name: getattr(self, name) for name in ("size", "sha256", "events", "digest")}
+        return {"path": str(self.path), **told}
 
 
 def verify(store: Store, against: Path | str | None = None) -> VerifyReport:
@@ -145,7 +164,8 @@ def _heads_of(backup_file: Path | str) -> dict[str, bytes]:
     from crashworthy.store.engine import open_store
 
     with (
-        open_store(backup_file, create=False) as old,
+        spare_copy(Path(backup_file)) as copy,
+        open_store(copy, create=False) as old,
         reading(old.engine, old.address) as connection,
     ):
         return heads(connection)
@@ -197,31 +217,36 @@ def backup(store: Store, to: Path | str) -> BackupReport:
         target = target / f"crashworthy-{store.now():%Y%m%d-%H%M%S}.db"
     if target.exists():
         raise StoreError(Problem("there is a file of that name", "name a new file", str(target)))
-    passing = target.with_name(f".{target.name}.{secrets.token_hex(4)}")
+    passing = passing_beside(target)
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
     except OSError as problem:
-        raise _unwritable(problem, target) from None
+        raise unwritable(problem, target) from None
     try:
-        if store.engine.dialect.name == "sqlite":
-            _copy_file(store, passing)
-        else:
-            _copy_server(store, passing)
-        report = _verified(passing)
-        _settle(passing)
-        sha256 = _sha256(passing)
+        copied = write_copy(store, passing)
         passing.rename(target)
     except OSError as problem:
-        raise _unwritable(problem, target) from None
+        raise unwritable(problem, target) from None
     finally:
         for left in (passing, *(passing.with_name(passing.name + end) for end in ("-wal", "-shm"))):
             left.unlink(missing_ok=True)
-    return BackupReport(target, target.stat().st_size, sha256, report.events, report.digest)
+    return replace(copied, path=target)
 
 
-def _unwritable(problem: OSError, target: Path) -> StoreError:
-    what = problem.strerror or "cannot be written"
-    return StoreError(Problem(what, "give a place that you may write to", str(target)))
+def write_copy(store: Store, to: Path) -> BackupReport:
+    """Write a verified copy to ``to``, which nobody else knows yet; ``backup`` gives it its name.
+
+    Raises:
+        StoreError: the copy does not verify.
+        OSError: it cannot be written.
+    """
+    if store.engine.dialect.name == "sqlite":
+        copy_file(store.engine, store.address, to)
+    else:
+        _copy_server(store, to)
+    report = _verified(to)
+    settle(to)
+    return BackupReport(to, to.stat().st_size, sha256_of(to), report.events, report.digest, report)
 
 
 def restore(store: Store, source: Path | str) -> VerifyReport:
@@ -235,7 +260,7 @@ def restore(store: Store, source: Path | str) -> VerifyReport:
     """
     from crashworthy.store.engine import open_store
 
-    with open_store(source, create=False) as old:
+    with spare_copy(Path(source)) as copy, open_store(copy, create=False) as old:
         before = verify(old)
         if not before.ok:
             raise StoreError(*before.problems)
@@ -260,14 +285,7 @@ def copy_rows(old: Store, new: Store) -> None:
             if target.execute(sa.select(sa.literal(1)).select_from(table).limit(1)).first() is not None:
                 raise StoreError(Problem("this store is not empty", "give a new one", new.address.shown))
         for table in tables:
-            # seq is left to the new store: PostgreSQL must go on counting by itself.
-            columns = [c for c in table.columns if not (table is schema.event and c.name == "seq")]
-            query = sa.select(*columns)
-            if table is schema.event:
-                query = query.order_by(schema.event.c.seq)
-            rows = source.execute(query).mappings()
-            while chunk := rows.fetchmany(_CHUNK):
-                target.execute(sa.insert(table), [dict(row) for row in chunk])
+            copy_table(source, target, table)
 
 
 _OWN: Final = frozenset({schema.VERSION_TABLE, "event_kind", "setting", "job"})  # of this very store
@@ -275,18 +293,7 @@ _OWN: Final = frozenset({schema.VERSION_TABLE, "event_kind", "setting", "job"}) 
 
 def snapshot(store: Store) -> AbstractContextManager[Connection]:
     """A read transaction that sees one moment of the whole database."""
-    if store.engine.dialect.name == "postgresql":
-        engine = store.engine.execution_options(isolation_level="REPEATABLE READ")
-        return reading(engine, store.address)
-    return reading(store.engine, store.address)
-
-
-def _copy_file(store: Store, to: Path) -> None:
-    with reading(store.engine, store.address) as connection:
-        raw = connection.connection.driver_connection
-        assert isinstance(raw, sqlite3.Connection)  # noqa: S101 - the dialect was asked
-        with closing(sqlite3.connect(to)) as copy:
-            raw.backup(copy)
+    return snapshot_of(store.engine, store.address)
 
 
 def _copy_server(store: Store, to: Path) -> None:
@@ -304,16 +311,3 @@ def _verified(path: Path) -> VerifyReport:
     if not report.ok:
         raise StoreError(*report.problems)
     return report
-
-
-def _settle(path: Path) -> None:
-    """Make the copy one self-contained file and see it onto the disk."""
-    with closing(sqlite3.connect(path)) as copy:
-        copy.execute("PRAGMA journal_mode=DELETE").close()
-    with path.open("rb+") as file:
-        os.fsync(file.fileno())
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()

@@ -26,6 +26,7 @@ __all__ = [
     "PASSING",
     "Address",
     "in_schema",
+    "in_words",
     "make_engine",
     "parse_address",
     "reading",
@@ -164,7 +165,7 @@ def _prepare_sqlite(connection: sqlite3.Connection, _record: Any) -> None:
 
 def use_write_ahead_log(engine: Engine, address: Address) -> None:
     """Let readers go on while one writes. Kept in the file; only for a file that is known to be ours."""
-    with _in_words(address), closing(engine.raw_connection()) as pooled:
+    with in_words(address), closing(engine.raw_connection()) as pooled:
         raw = pooled.driver_connection
         assert isinstance(raw, sqlite3.Connection)  # noqa: S101 - only SQLite addresses have a file
         patience = time.monotonic() + BUSY_SECONDS
@@ -187,7 +188,7 @@ def _begin_sqlite(connection: Connection) -> None:
 @contextmanager
 def reading(engine: Engine, address: Address) -> Iterator[Connection]:
     """A connection in one read transaction; database errors become ``StoreError``."""
-    with _in_words(address), engine.connect() as connection, connection.begin():
+    with in_words(address), engine.connect() as connection, connection.begin():
         yield connection
 
 
@@ -199,7 +200,7 @@ def writing(engine: Engine, address: Address) -> Iterator[Connection]:
     """
     with (
         _turn(address),
-        _in_words(address),
+        in_words(address),
         engine.connect().execution_options(writes=True) as connection,
         connection.begin(),
     ):
@@ -222,7 +223,8 @@ def _turn(address: Address) -> Iterator[None]:
 
 
 @contextmanager
-def _in_words(address: Address) -> Iterator[None]:
+def in_words(address: Address) -> Iterator[None]:
+    """What a driver says becomes a ``StoreError`` in words; ``IntegrityError`` passes through."""
     try:
         yield
     except sa.exc.IntegrityError:

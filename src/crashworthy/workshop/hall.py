@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from crashworthy.accounts.book import Accounts
     from crashworthy.accounts.people import Crew
 
-__all__ = ["Hall", "open_accounts"]
+__all__ = ["Hall", "has_accounts", "open_accounts"]
 
 
 def open_accounts(data: Path | None = None, store: str | None = None) -> Accounts:
@@ -38,6 +38,20 @@ def open_accounts(data: Path | None = None, store: str | None = None) -> Account
     from crashworthy.store.folder import DataFolder
 
     return Accounts(store or DataFolder(data or default_folder()).root / FILE_NAME)
+
+
+def has_accounts(data: Path | None = None, store: str | None = None) -> bool:
+    """Whether a data folder (or its database server) holds accounts, and so perhaps several fleets.
+
+    Raises:
+        StoreError: the database cannot be used.
+    """
+    from crashworthy.accounts.ledger import FILE_NAME, holds_accounts
+
+    file = (data or default_folder()) / FILE_NAME
+    if store is None and not file.is_file():
+        return False  # nothing is made by asking
+    return holds_accounts(store or file)
 
 
 class Hall:
@@ -86,7 +100,7 @@ class Hall:
         """
         with self._lock:
             if crew.id not in self._open:
-                self._open[crew.id] = self._workshop(crew)
+                self._open[crew.id] = self.fleet_at(crew.place)
             return self._open[crew.id]
 
     def entries_of(
@@ -121,13 +135,18 @@ class Hall:
             shop.require(quad)
         return tuple(shop.export_journal(quad, table=table, devices=wanted))
 
-    def _workshop(self, crew: Crew) -> Workshop:
-        folder = self.root / "crews" / crew.place if crew.place else self.root
+    def fleet_at(self, place: str) -> Workshop:
+        """The fleet of a place, opened once more: for whoever closes it, as a backup is put back.
+
+        Args:
+            place: of a crew; "" is the data folder itself.
+        """
+        folder = self.root / "crews" / place if place else self.root
         store = self.address
-        if store is not None and crew.place:
+        if store is not None and place:
             from crashworthy.store.connect import in_schema
 
-            store = in_schema(store, crew.place)
+            store = in_schema(store, place)
         workshop = Workshop(folder, store)
         workshop.cluster = self.cluster
         return workshop
