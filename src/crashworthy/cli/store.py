@@ -66,8 +66,8 @@ def restore(
 ) -> None:
     """Fill a new, empty store from a backup, verify both, and print the state, which must be the backup's.
 
-    A server's backup brings back accounts and every crew's fleet. What was ended after it (say, the session of
-    a lost phone) opens again, unless --end-sessions signs everybody out.
+    A server's backup brings back accounts and every crew's fleet. What was ended after it (say, the session
+    of a lost phone) opens again, unless --end-sessions signs everybody out.
     Copy sheets, drawings, photos and logs into the data folder beside it.
 
     Example: crashworthy restore monday.db --data new-folder
