@@ -48,9 +48,9 @@ app = typer.Typer(
 
 def _version(wanted: bool) -> None:
     if wanted:
-        from crashworthy import __version__
+        from crashworthy.release import release
 
-        typer.echo(f"crashworthy {__version__}")
+        typer.echo(f"crashworthy {release()}")
         raise typer.Exit
 
 

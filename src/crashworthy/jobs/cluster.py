@@ -37,11 +37,11 @@ RETRIES: Final = 4
 
 def engine_of_this_process() -> str:
     """Version of the package and digest of its physics: what must be equal everywhere for equal results."""
-    from crashworthy import __version__
     from crashworthy.impact.campaign import ENGINE
     from crashworthy.impact.jit import cache_folder
+    from crashworthy.release import release
 
-    return f"{__version__}, engine {ENGINE}, {cache_folder().name}"
+    return f"{release()}, engine {ENGINE}, {cache_folder().name}"
 
 
 class Cluster:

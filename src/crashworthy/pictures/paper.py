@@ -11,12 +11,12 @@ import base64
 import logging
 import re
 from functools import lru_cache
-from importlib.metadata import PackageNotFoundError, version
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Final
 
 from crashworthy.errors import CrashworthyError, Problem
 from crashworthy.pictures import svg, words
+from crashworthy.release import release
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -99,13 +99,9 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    try:
-        number = version("crashworthy")
-    except PackageNotFoundError:  # run from a folder that was never installed
-        number = "of an unknown version"
     style = files("crashworthy.pictures").joinpath("templates", "paper.css").read_text(encoding="utf-8")
     # Our own style sheet and drawings, never a person's text.
-    made.globals.update(version=number, cautions=CAUTIONS, style=Markup(style))  # noqa: S704
+    made.globals.update(version=release(), cautions=CAUTIONS, style=Markup(style))  # noqa: S704
     made.filters.update(
         words.FILTERS,
         drawing=lambda picture: Markup(flat(picture)) if picture else "",  # noqa: S704

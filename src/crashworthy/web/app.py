@@ -11,8 +11,8 @@ from fastapi.responses import Response
 from fastapi.staticfiles import StaticFiles
 from starlette.middleware.gzip import GZipMiddleware
 
-from crashworthy import __version__
 from crashworthy.pictures import svg
+from crashworthy.release import release
 from crashworthy.web import problems
 from crashworthy.web.door import Door
 from crashworthy.web.pages import (
@@ -82,7 +82,7 @@ def create_app(
         hall: people and crews: every page then needs an account, and shows the fleet of its crew.
         ahead: works out beforehand what pages ask for; None for not.
     """
-    app = FastAPI(title="Crashworthy", version=__version__, docs_url=None, redoc_url=None)
+    app = FastAPI(title="Crashworthy", version=release(), docs_url=None, redoc_url=None)
     app.state.workshop, app.state.hall = workshop, hall
     problems.install(app)
     app.add_middleware(Patience, ahead=ahead)

@@ -13,9 +13,9 @@ from markupsafe import Markup
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse
 
-from crashworthy import __version__
 from crashworthy.cautions import CAUTIONS
 from crashworthy.pictures.svg import css
+from crashworthy.release import release
 from crashworthy.web import words
 
 if TYPE_CHECKING:
@@ -114,7 +114,7 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.globals.update(sheets=SHEETS, version=__version__, asset=asset, cautions=CAUTIONS)
+    made.globals.update(sheets=SHEETS, version=release(), asset=asset, cautions=CAUTIONS)
     made.filters.update(words.FILTERS)
     return made
 

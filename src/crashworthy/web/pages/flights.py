@@ -8,11 +8,7 @@ from fastapi import APIRouter, File, Form, Request, Response, UploadFile
 from fastapi.responses import JSONResponse, RedirectResponse
 
 from crashworthy.errors import CrashworthyError, JournalError, Problem
-from crashworthy.pictures.motors import STATES, motor_card
-from crashworthy.vibration.packs import CAUTIONS
-from crashworthy.vibration.readers.mapping import AXES, MOTORS, UNITS
-from crashworthy.vibration.trend import EWMA_FALSE_PER_100, FALSE_PER_100
-from crashworthy.web.pages.flight_pictures import (
+from crashworthy.pictures.flights import (
     arm_marks,
     average_plot,
     evidence_marks,
@@ -21,6 +17,10 @@ from crashworthy.web.pages.flight_pictures import (
     sum_plot,
     waterfall,
 )
+from crashworthy.pictures.motors import STATES, motor_card
+from crashworthy.vibration.packs import CAUTIONS
+from crashworthy.vibration.readers.mapping import AXES, MOTORS, UNITS
+from crashworthy.vibration.trend import EWMA_FALSE_PER_100, FALSE_PER_100
 from crashworthy.web.problems import status_of
 from crashworthy.web.views import page, svg, workshop
 from crashworthy.web.words import number, plural
