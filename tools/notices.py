@@ -13,6 +13,9 @@ from importlib.metadata import PackageNotFoundError, distribution
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
+INSIDE = {"cascadio": "wheels carry OpenCASCADE: LGPL-2.1 with the Open CASCADE exception"}
+"""What a wheel carries beyond what its metadata says."""
+
 VENDOR = ROOT / "src/crashworthy/web/static/vendor/VENDOR.toml"
 
 
@@ -62,7 +65,9 @@ def main() -> None:
         "",
     ]
     lines += ["| package | licence |", "|---|---|"]
-    lines += [f"| {name} | {said} |" for name, said in sorted(closure(wanted).items())]
+    for name, said in sorted(closure(wanted).items()):
+        more = f"; {INSIDE[name]}" if name in INSIDE else ""
+        lines.append(f"| {name} | {said}{more} |")
     lines += ["", "Kept in this repository, each with its licence text beside it:", ""]
     lines += ["| file | package | version | licence |", "|---|---|---|---|"]
     for row in tomllib.loads(VENDOR.read_text(encoding="utf-8"))["file"]:

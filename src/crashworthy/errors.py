@@ -2,7 +2,7 @@
 
     CrashworthyError
     ├── SheetError         a build sheet that cannot become a quad
-    ├── DrawingError       a DXF, STL or 3MF file that cannot become a part
+    ├── DrawingError       a DXF, STL, 3MF or STEP file that cannot become a part
     ├── ScenarioError      a crash campaign asked for in a way that cannot be run
     ├── LogError           a flight log that cannot be read, or not for this question
     ├── JournalError       an event that cannot be accepted, or a journal file that cannot be read

@@ -87,7 +87,7 @@ def test_drawings_take_the_place_of_plate_and_part() -> None:
     """A DXF becomes the plate's outline, a body an import."""
     sheet = sheet_of({}, [Drawing("bottom", "a/b.dxf"), Drawing("part", "a/c.stl")]).sheet
     assert sheet.plates["bottom"].dxf == "a/b.dxf"
-    assert sheet.imports["part_1"].file == "a/c.stl"
+    assert sheet.imports["c"].file == "a/c.stl"
 
 
 @pytest.mark.parametrize(

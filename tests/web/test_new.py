@@ -44,6 +44,75 @@ def test_a_described_quad_goes_into_the_fleet_with_its_drawing(client, shop) -> 
     assert "give it another name" in again.text
 
 
+def stl(sides: tuple[float, float, float], drop: int = 0) -> bytes:
+    """A box as STL; ``drop`` faces are left out, so that it leaks."""
+    import trimesh
+
+    mesh = trimesh.creation.box(sides)
+    mesh.faces = mesh.faces[drop:]
+    return bytes(mesh.export(file_type="stl"))
+
+
+def test_size_unit_and_leak_of_a_dropped_body_are_told(client, shop) -> None:
+    """Size and unit are told and can be changed; a leak gets its hull's mass, assumed; it can be left out."""
+    for name, data in (("cap.stl", stl((20, 10, 5))), ("leaky.stl", stl((20, 10, 5), 1))):
+        assert client.post("/new/drop", files={"file": (name, data)}).status_code == 303
+    page = client.get("/new?file=part/cap.stl&file=part/leaky.stl").text
+    assert "Cap: 20 x 10 x 5 mm, 1.21 g as TPU" in page
+    assert "Leaky: 20 x 10 x 5 mm, 1.21 g as TPU; it is not watertight" in page
+    assert '<option value="part_inch/cap.stl">' in page
+    assert "leave it out" in page
+    inch = client.get("/new?file=part_inch/cap.stl&file=").text
+    assert "Cap: 508 x 254 x 127 mm" in inch
+    metres = client.post("/new/drop", files={"file": ("far.stl", stl((0.02, 0.01, 0.005)))})
+    assert metres.headers["location"] == "/new?file=part_m%2Ffar.stl"
+    made = client.post("/new", data={"name": "Leaker", "file": ["part/leaky.stl", ""]})
+    assert made.status_code == 303
+    assert shop.quad("leaker").part("leaky").mass == pytest.approx(1.21e-3)
+
+
+def test_step_bodies_become_parts_by_drop(client, shop) -> None:
+    """Each body is a part with its name; on the Build page the rows for the sheet are told."""
+    from crashworthy.build.step import installed
+    from crashworthy.evidence.step_text import StepText
+
+    data = StepText(inch=True).box("GPS mount", (0, 0, 2), (1, 0.5, 0.25)).cylinder("Spacer", 0.1, 1)
+    if not installed():
+        told = client.post("/new/drop", files={"file": ("parts.step", data.text().encode())})
+        assert told.status_code == 400
+        assert "crashworthy[step]" in told.text
+        return
+    kept = client.post("/new/drop", files={"file": ("parts.step", data.text().encode())})
+    assert kept.headers["location"] == "/new?file=part%2Fparts.step"
+    page = client.get("/new?file=part/parts.step").text
+    assert "GPS mount: 25.4 x 12.7 x 6.35 mm" in page
+    assert client.post("/new", data={"name": "Stepper", "file": "part/parts.step"}).status_code == 303
+    assert shop.quad("stepper").part("gps_mount").mass == pytest.approx(0.125 * 25.4**3 * 1.21e-6, rel=1e-5)
+    told = client.post("/quads/gannet/drawings", files={"file": ("parts.step", data.text().encode())})
+    assert "body = &#34;Spacer&#34;" in told.text
+    broken = client.post("/quads/gannet/drawings", files={"file": ("bad.step", b"ISO-10303-21;")})
+    assert broken.status_code == 400
+    assert not (shop.folder.drawings("gannet") / "bad.step").exists()
+
+
+def test_a_dropped_sheet_takes_the_drawings_dropped_before_it(client, shop) -> None:
+    """A sheet without its drawing says which line; after the drawing it goes in. Latin-1 is told."""
+    text = 'schema = 1\nname = "Knot"\narms = { wheelbase = 220 }\n[imports]\n'
+    text += 'cap = { file = "mine/knot-cap.stl" }\n'
+    alone = client.post("/new/drop?back=name%3DKnot", files={"file": ("knot.toml", text.encode())})
+    assert alone.status_code == 400
+    assert "imports.cap.file" in alone.text
+    assert "drop that file here first" in alone.text
+    assert 'value="Knot"' in alone.text
+    client.post("/new/drop", files={"file": ("knot-cap.stl", stl((20, 10, 5)))})
+    crlf = text.replace("\n", "\r\n").encode("utf-8-sig")
+    assert client.post("/new/drop", files={"file": ("knot.toml", crlf)}).status_code == 303
+    assert shop.quad("knot").part("cap").mass == pytest.approx(1.21e-3)
+    latin = client.post("/new/drop", files={"file": ("l.toml", 'name = "Möwe"'.encode("latin-1"))})
+    assert latin.status_code == 400
+    assert "not text in UTF-8" in latin.text
+
+
 def test_a_pull_is_written_into_the_sheet_and_shown(client, shop) -> None:
     """Before and after stand side by side, and a pull without its way is refused with what was typed."""
     text = 'schema = 1\nname = "Plover"\narms = { wheelbase = 220 } # mine\n'

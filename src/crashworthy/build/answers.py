@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from crashworthy.build.dropped import Drawing, body_rows
 from crashworthy.build.questions import FIELDS, QUESTIONS, Answer, field_of
 from crashworthy.build.sheet import slug_of
 from crashworthy.build.writing import in_toml
@@ -23,21 +24,6 @@ __all__ = ["Assumed", "Described", "Drawing", "file_name", "sheet_of", "with_bal
 
 _SMALL: Final = 0.5
 """A difference to the scales below this, g, is not worth a row."""
-
-
-@dataclass(frozen=True, slots=True)
-class Drawing:
-    """A file that stands in for a part of the sketch.
-
-    Attributes:
-        role: "bottom" or "top" for the outline of a plate (DXF), "part" for a body (STL, 3MF, OBJ, STEP).
-        file: its name beside the sheet.
-        layer: of a DXF that is to be read; None for all.
-    """
-
-    role: str
-    file: str
-    layer: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -294,9 +280,8 @@ def sheet_of(
     k = _Known(answers)
     name = str(answers.get("name", "My quad"))
     rows = [*_frame(k, drawings), *_inside(k), *_power(k), *_screws(k)]
-    for number, part in enumerate((d for d in drawings if d.role == "part"), 1):
-        row = {"file": part.file, "material": "tpu"}
-        rows.append(_Row("imports", f"part_{number}", row, (), "dropped file; place and material assumed"))
+    bodies = body_rows([d for d in drawings if d.is_part], {r.key for r in rows})
+    rows += [_Row("imports", key, value, (), rule) for key, value, rule in bodies]
     rows.append(_Row("loose", "wiring", 15, (), "assumed"))
     if balance >= _SMALL:
         rule = "what the scales found beyond the rest; counted at the stack"

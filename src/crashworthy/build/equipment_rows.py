@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, StringConstraints, model_validator
 
 from crashworthy.build.fields import (
     Coordinate,
@@ -289,8 +289,13 @@ class Box(Row):
 class Import(Row):
     """A part from a model file."""
 
-    file: FileName = Field(description="the name of an STL, 3MF or OBJ file beside the sheet")
-    scale: Annotated[float, Field(gt=0, le=10000)] = Field(default=1.0, description="mm per unit of the file")
+    file: FileName = Field(description="the name of an STL, 3MF, OBJ or STEP file beside the sheet")
+    body: Annotated[str, StringConstraints(min_length=1, max_length=80)] | None = Field(
+        default=None, description="which body of a STEP file, by its name there; left out, all of them as one"
+    )
+    scale: Annotated[float, Field(gt=0, le=10000)] = Field(
+        default=1.0, description="mm per unit of the file; a STEP file says its unit itself"
+    )
     at: Point3 = Field(default=(0.0, 0.0, 0.0), description="where the file's origin lies [x, y, z], mm")
     rpy: tuple[Degrees, Degrees, Degrees] = Field(
         default=(0.0, 0.0, 0.0), description="turns about x, then y, then z, degrees"

@@ -1,4 +1,4 @@
-"""Parts from STL, 3MF and OBJ files."""
+"""Parts from STL, 3MF, OBJ and STEP files."""
 
 from __future__ import annotations
 
@@ -11,8 +11,11 @@ import numpy as np
 
 from crashworthy.build.drafts import Draft, in_words
 from crashworthy.build.mass import solid
-from crashworthy.build.solids import Mesh, rotation
+from crashworthy.build.solids import Mesh, merge, rotation
+from crashworthy.build.step import SUFFIXES as STEP
+from crashworthy.build.step import bodies_of
 from crashworthy.errors import DrawingError, Problem, SheetError
+from crashworthy.materials import table
 from crashworthy.quantities import DEG, GRAM, MM
 
 if TYPE_CHECKING:
@@ -21,7 +24,7 @@ if TYPE_CHECKING:
     from crashworthy.build.equipment_rows import Import
     from crashworthy.build.quad import Ints
 
-__all__ = ["FACES_MAX", "SIZE_MAX", "closed", "model", "read_mesh"]
+__all__ = ["FACES_MAX", "SIZE_MAX", "closed", "hull_mass", "model", "read_mesh"]
 
 SIZE_MAX: Final = 50_000_000
 """A larger file, in bytes, packed or unpacked, is refused."""
@@ -44,18 +47,26 @@ def closed(faces: Ints) -> bool:
     return len(faces) > 0 and len(there) == len(edges) and np.array_equal(there, back)
 
 
-def read_mesh(path: Path) -> Mesh:
-    """Read a mesh in the file's own units, equal corners merged.
+def read_mesh(path: Path, body: str | None = None) -> Mesh:
+    """Read a mesh in the file's own units, equal corners merged; a STEP file says its unit and comes in mm.
+
+    Args:
+        path: the file.
+        body: of a STEP file, by name; None for all of them as one.
 
     Raises:
         DrawingError: it cannot be read, is empty or too large.
     """
     name = path.name
     kind = path.suffix.lower().lstrip(".")
-    if kind not in _KINDS:
+    if kind not in _KINDS and f".{kind}" not in STEP:
         raise DrawingError(
-            Problem(f".{kind} files cannot be read as a part", "export it as STL, 3MF or OBJ", file=name)
+            Problem(
+                f".{kind} files cannot be read as a part", "export it as STL, 3MF, OBJ or STEP", file=name
+            )
         )
+    if body is not None and f".{kind}" not in STEP:
+        raise DrawingError(Problem("only a STEP file has bodies with names", "take body away", file=name))
     try:
         raw = path.read_bytes() if path.stat().st_size <= SIZE_MAX else None
     except OSError as error:
@@ -71,7 +82,7 @@ def read_mesh(path: Path) -> Mesh:
                 file=name,
             )
         )
-    vertices, faces = _load(raw, kind, name)
+    vertices, faces = _step(raw, name, body) if f".{kind}" in STEP else _load(raw, kind, name)
     if len(faces) == 0:
         raise DrawingError(Problem("the model holds no faces", "export it again as a solid", file=name))
     if len(faces) > FACES_MAX:
@@ -87,6 +98,17 @@ def read_mesh(path: Path) -> Mesh:
             Problem("the model has corners that are not numbers", "export it again", file=name)
         )
     return Mesh(vertices, faces)
+
+
+def _step(raw: bytes, name: str, body: str | None) -> Mesh:
+    found = bodies_of(raw, name)
+    if body is None:
+        return merge(*(b.mesh for b in found))
+    for one in found:
+        if one.name == body:
+            return one.mesh
+    there = ", ".join(repr(b.name) for b in found[:20])
+    raise DrawingError(Problem(f"it has no body called {body!r}", f"its bodies: {there}", file=name))
 
 
 def _unpacked(raw: bytes) -> int:
@@ -112,6 +134,31 @@ def _load(raw: bytes, kind: str, name: str) -> tuple[Any, Any]:
         raise DrawingError(
             Problem(f"this is not a readable {kind.upper()} file ({reason})", "export it again", file=name)
         ) from None
+
+
+def hull_mass(path: Path, scale: float, body: str | None = None, material: str = "tpu") -> float | None:
+    """Mass of a leaky body's convex hull, g, as a first guess; None when it is watertight and needs none.
+
+    Args:
+        path: the file.
+        scale: mm per unit of the file.
+        body: as for ``read_mesh``.
+        material: whose density counts.
+
+    Raises:
+        DrawingError: it cannot be read, or is flat.
+    """
+    mesh = read_mesh(path, body)
+    if closed(mesh.faces) and _encloses(mesh):
+        return None
+    try:
+        hull = _hull(mesh)
+    except ValueError:
+        raise DrawingError(
+            Problem("the model is flat or empty", "export it as a solid", file=path.name)
+        ) from None
+    volume = abs(solid(hull.vertices, hull.faces).volume) * (scale * MM) ** 3
+    return round(volume * table.value(material, "density") / GRAM, 2)
 
 
 def _hull(mesh: Mesh) -> Mesh:
@@ -146,7 +193,7 @@ def model(name: str, row: Import, folder: Path | None) -> tuple[Draft, str]:
         raise SheetError(
             Problem("a model is named but no folder to find it in", "give the folder", field=f"{field}.file")
         )
-    mesh = read_mesh(folder / row.file)
+    mesh = read_mesh(folder / row.file, row.body)
     extent = np.ptp(mesh.vertices, axis=0).max() * row.scale
     if not 0.5 <= extent <= 1000.0:
         raise SheetError(

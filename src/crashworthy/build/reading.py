@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from pydantic.fields import FieldInfo
     from pydantic_core import ErrorDetails
 
-__all__ = ["SIZE_MAX", "dotted", "parse", "read_text"]
+__all__ = ["SIZE_MAX", "decoded", "dotted", "named_files", "parse", "read_text"]
 
 SIZE_MAX: Final = 2_000_000
 """A build sheet larger than this many bytes is something else."""
@@ -50,17 +50,25 @@ def read_text(path: Path) -> str:
         raise SheetError(
             Problem(f"the sheet cannot be read: {reason}", "check the file's name", file=str(path))
         ) from None
+    return decoded(raw, str(path))
+
+
+def decoded(raw: bytes, file: str) -> str:
+    """The text of a sheet from its bytes, lines ended alike.
+
+    Raises:
+        SheetError: too large, or not UTF-8; with the line.
+    """
     if len(raw) > SIZE_MAX:
-        raise SheetError(
-            Problem(f"{len(raw)} bytes are too many for a build sheet", "give a TOML file", file=str(path))
-        )
+        what = f"{len(raw) / 1e6:.1f} MB are too many for a build sheet"
+        raise SheetError(Problem(what, "give the TOML file; a drawing goes beside it", file=file))
     try:
-        return raw.decode("utf-8-sig")
+        return raw.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
-        raise SheetError(
-            Problem("this is not text in UTF-8", "save the file as UTF-8 text", file=str(path), line=line)
-        ) from None
+        shown = raw[error.start : error.start + 1].hex().upper()
+        what = f"this is not text in UTF-8 (byte {shown})"
+        raise SheetError(Problem(what, "save the file as UTF-8 text", file=file, line=line)) from None
 
 
 def _model_in(annotation: Any) -> Any:
@@ -265,9 +273,14 @@ def _problems(error: ValidationError, lines: dict[Key, int], file: str) -> list[
     return sorted(kept, key=lambda p: p.line)
 
 
-def _missing_files(sheet: Sheet, folder: Path) -> list[tuple[Key, str]]:
+def named_files(sheet: Sheet) -> list[tuple[Key, str]]:
+    """Every drawing and model that a sheet names, with the field that names it."""
     named: list[tuple[Key, str]] = [
         (("plates", name, "dxf"), plate.dxf) for name, plate in sheet.plates.items() if plate.dxf
     ]
     named += [(("imports", name, "file"), row.file) for name, row in sheet.imports.items()]
-    return [(path, name) for path, name in named if not (folder / name).is_file()]
+    return named
+
+
+def _missing_files(sheet: Sheet, folder: Path) -> list[tuple[Key, str]]:
+    return [(path, name) for path, name in named_files(sheet) if not (folder / name).is_file()]

@@ -93,14 +93,14 @@ def _so_far(new: NewQuad) -> str:
 
 
 def _drawings(files: Sequence[Path], source: Path) -> tuple[Drawing, ...]:
-    from crashworthy.build.answers import Drawing
+    from crashworthy.workshop.dropped import looked_at
 
     found = []
     for file in files:
         if not file.is_file():
             raise typer.BadParameter(f"there is no file {file}", param_hint="--drop")
         shutil.copyfile(file, source / file.name)
-        found.append(Drawing("bottom" if file.suffix.lower() == ".dxf" else "part", file.name))
+        found.append(looked_at(source / file.name))
     return tuple(found)
 
 
@@ -161,7 +161,7 @@ def new_sheet(
         print_json({"sheet": str(path), **new.to_json()})
         return
     say(new.summary())
-    for words in (*new.described.odd, *new.quad.notes):
+    for words in (*new.described.odd, *new.bodies, *new.quad.notes):
         say(f"- {words[:1].upper()}{words[1:]}")
     if new.described.assumed:
         say("Assumed, and what each moves:")

@@ -34,7 +34,7 @@ def new(
     drop: Annotated[
         list[Path] | None,
         typer.Option(
-            "--drop", help="DXF of the bottom plate, or STL, 3MF, OBJ of a part; may be given often."
+            "--drop", help="DXF of the bottom plate, or STL, 3MF, OBJ, STEP of a part; may be given often."
         ),
     ] = None,
     data: Data = None,

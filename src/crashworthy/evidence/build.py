@@ -16,6 +16,7 @@ from crashworthy.build.plates import circle
 from crashworthy.build.points import contact_points
 from crashworthy.build.quad import MassProperties
 from crashworthy.build.solids import Mesh, box, lathe, prism, rotation
+from crashworthy.evidence.build_step import CHECKS as STEP_CHECKS
 from crashworthy.evidence.registry import Access, Check
 from crashworthy.materials import table
 from crashworthy.quantities import G_N, MM
@@ -395,4 +396,5 @@ CHECKS: Final[tuple[Check, ...]] = (
         "recalled",
         lambda: (0.6 * 1780 + 0.4 * 1200, table.value("carbon_plate", "density")),
     ),
+    *STEP_CHECKS,
 )

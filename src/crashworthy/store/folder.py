@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 __all__ = ["DRAWING_SUFFIXES", "DataFolder", "checked_name", "default_folder", "slug_of"]
 
-DRAWING_SUFFIXES: Final = (".dxf", ".stl", ".3mf", ".obj")
+DRAWING_SUFFIXES: Final = (".dxf", ".stl", ".3mf", ".obj", ".step", ".stp")
 """Files that a sheet may name."""
 
 DRAWING_LIMIT: Final = 64 * 1024 * 1024
@@ -175,11 +175,11 @@ class DataFolder:
                 ) from None
         return self.write_sheet(slug, sheet.read_text(encoding="utf-8"))
 
-    def write_drawing(self, slug: str, name: str, data: bytes) -> str:
-        """Keep a drawing; returns the path to write into the sheet, relative to it.
+    def fits(self, slug: str, name: str, data: bytes) -> None:
+        """See that a quad may keep a drawing under this name.
 
         Raises:
-            StoreError: not a drawing's suffix, or a name unfit for a file.
+            StoreError: not a drawing's suffix, a name unfit for a file, too large, or one too many.
         """
         plain = checked_name(name)
         if Path(plain).suffix.lower() not in DRAWING_SUFFIXES:
@@ -195,8 +195,16 @@ class DataFolder:
         if not (folder / plain).exists() and sum(1 for _ in folder.iterdir()) >= MOST_DRAWINGS:
             what = f"this quad has {MOST_DRAWINGS} drawings already"
             raise StoreError(Problem(what, "take away those that no sheet names", str(folder)))
-        self._write(folder / plain, data)
-        return f"{slug}/{plain}"
+
+    def write_drawing(self, slug: str, name: str, data: bytes) -> str:
+        """Keep a drawing; returns the path to write into the sheet, relative to it.
+
+        Raises:
+            StoreError: as ``fits``.
+        """
+        self.fits(slug, name, data)
+        self._write(self.drawings(slug) / name, data)
+        return f"{slug}/{name}"
 
     def keep_log(self, name: str, stream: BinaryIO) -> tuple[Path, str]:
         """Keep a flight log under its content's digest; returns its path and sha256 in hex.

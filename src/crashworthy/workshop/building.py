@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from crashworthy.errors import NotFoundError, Problem, SheetError, StoreError
+from crashworthy.errors import NotFoundError, Problem, SheetError
 from crashworthy.workshop.background import cancellable
 from crashworthy.workshop.changes import ChangeBench
 
@@ -39,12 +39,14 @@ class NewQuad:
         quad: the same, assembled with few contact points.
         balance: g that the scales found beyond the parts; 0 without weighing.
         surplus: g that the parts weigh more than the scales said; 0 without weighing.
+        bodies: what is said of each dropped body.
     """
 
     described: Described
     quad: Quad
     balance: float
     surplus: float
+    bodies: tuple[str, ...] = ()
 
     def summary(self) -> str:
         """One sentence with numbers."""
@@ -63,6 +65,7 @@ class NewQuad:
             "summary": self.summary(),
             "mass_g": round(1000 * self.quad.mass, 2),
             "undescribed_g": round(self.balance, 1),
+            "bodies": list(self.bodies),
             "notes": list(self.quad.notes),
         }
 
@@ -151,53 +154,68 @@ class BuildingBench(ChangeBench):
             StoreError: not a drawing or body that is read, or a name unfit for a file.
             DrawingError: it cannot be read.
         """
-        from crashworthy.build.answers import Drawing
-        from crashworthy.build.dxf import layer_of
-        from crashworthy.build.models import read_mesh
-        from crashworthy.store.folder import DRAWING_SUFFIXES, checked_name
+        from crashworthy.store.folder import checked_name
+        from crashworthy.workshop.dropped import looked_at
 
         plain = checked_name(Path(name.replace("\\", "/")).name)
-        suffix = Path(plain).suffix.lower()
-        if suffix not in DRAWING_SUFFIXES:
-            raise StoreError(
-                Problem(
-                    f"{plain!r} is no drawing this tool reads", f"use one of {', '.join(DRAWING_SUFFIXES)}"
-                )
-            )
         path = self._dropped / plain
         path.write_bytes(data)
         try:
-            if suffix == ".dxf":
-                layer_of(path)
-            else:
-                read_mesh(path)
+            return looked_at(path)
         except Exception:
             path.unlink(missing_ok=True)
             raise
-        return Drawing("bottom" if suffix == ".dxf" else "part", plain)
+
+    def add_dropped(self, name: str, data: bytes) -> str:
+        """Take a dropped build sheet into the fleet, with the drawings dropped before it; returns its slug.
+
+        Raises:
+            SheetError: as ``add_quad``; or it names a drawing that was not dropped.
+        """
+        from crashworthy.build.lines import find_line, key_lines
+        from crashworthy.build.reading import decoded, dotted, named_files, parse
+
+        text = decoded(data, name)
+        sheet = parse(text, file=name)
+        lines = key_lines(text)
+        with tempfile.TemporaryDirectory(prefix="crashworthy-") as temporary:
+            folder = Path(temporary)
+            lost = []
+            for key, file in named_files(sheet):
+                there = self._dropped / Path(file).name
+                if there.is_file():
+                    (folder / file).parent.mkdir(parents=True, exist_ok=True)
+                    shutil.copyfile(there, folder / file)
+                else:
+                    what, remedy = f"it names {file!r}", "drop that file here first, then the sheet again"
+                    lost.append(Problem(what, remedy, name, find_line(lines, key), dotted(key)))
+            if lost:
+                raise SheetError(*lost)
+            path = folder / f"{sheet.slug}.toml"
+            path.write_text(text, encoding="utf-8", newline="")
+            return self.add_quad(text, path)
 
     @contextmanager
     def _staged(
         self, answers: Mapping[str, Answer], drawings: Sequence[Drawing], source: Path | None
     ) -> Iterator[tuple[Path, tuple[Drawing, ...]]]:
         """A folder with the drawings as the sheet will name them."""
-        from crashworthy.build.answers import Drawing, file_name
-        from crashworthy.build.dxf import layer_of
+        from crashworthy.build.answers import file_name
+        from crashworthy.workshop.dropped import named
 
         slug = Path(file_name(answers)).stem
         with tempfile.TemporaryDirectory(prefix="crashworthy-") as temporary:
             folder = Path(temporary)
             (folder / slug).mkdir()
-            named = []
+            rows: list[Drawing] = []
             for drawing in drawings:
                 plain = Path(drawing.file).name
                 found = (source or self._dropped) / plain
                 if not found.is_file():
                     raise NotFoundError(Problem(f"{plain!r} is not here any more", "drop it again"))
                 shutil.copyfile(found, folder / slug / plain)
-                layer = None if drawing.role == "part" else layer_of(found)
-                named.append(Drawing(drawing.role, f"{slug}/{plain}", layer))
-            yield folder, tuple(named)
+                rows += named(drawing, found, f"{slug}/{plain}")
+            yield folder, tuple(rows)
 
     def describe(
         self, answers: Mapping[str, Answer], drawings: Sequence[Drawing] = (), source: Path | None = None
@@ -214,8 +232,8 @@ class BuildingBench(ChangeBench):
             DrawingError: a file cannot be read.
             NotFoundError: a file is gone.
         """
-        with self._staged(answers, drawings, source) as (folder, named):
-            return _described(answers, named, folder)
+        with self._staged(answers, drawings, source) as (folder, rows):
+            return _described(answers, rows, folder)
 
     def add_described(
         self, answers: Mapping[str, Answer], drawings: Sequence[Drawing] = (), source: Path | None = None
@@ -229,8 +247,8 @@ class BuildingBench(ChangeBench):
 
         if "name" not in answers:
             raise SheetError(Problem("it has no name yet", "give it one", field="name"))
-        with self._staged(answers, drawings, source) as (folder, named):
-            new = _described(answers, named, folder)
+        with self._staged(answers, drawings, source) as (folder, rows):
+            new = _described(answers, rows, folder)
             path = folder / file_name(answers)
             path.write_text(new.described.text, encoding="utf-8")
             return self.add_quad(new.described.text, path)
@@ -334,16 +352,18 @@ class BuildingBench(ChangeBench):
         return {k: getattr(arms, k).model_dump() for k in TESTS if getattr(arms, k) is not None}
 
 
-def _described(answers: Mapping[str, Answer], drawings: Sequence[Drawing], folder: Path) -> NewQuad:
+def _described(answers: Mapping[str, Answer], drawings: tuple[Drawing, ...], folder: Path) -> NewQuad:
     from crashworthy.build.answers import sheet_of, with_balance
     from crashworthy.build.assemble import assemble
+    from crashworthy.workshop.dropped import told
 
     described = sheet_of(answers, drawings)
     quad = assemble(described.sheet, folder, MODEL_POINTS)
+    bodies = told(quad, drawings)
     if "weighed" not in answers:
-        return NewQuad(described, quad, 0.0, 0.0)
+        return NewQuad(described, quad, 0.0, 0.0, bodies)
     mass, weighed = 1000.0 * quad.mass, float(answers["weighed"])
     if weighed <= mass + 0.5:
-        return NewQuad(described, quad, 0.0, max(mass - weighed, 0.0))
+        return NewQuad(described, quad, 0.0, max(mass - weighed, 0.0), bodies)
     full = with_balance(answers, mass, drawings)
-    return NewQuad(full, assemble(full.sheet, folder, MODEL_POINTS), weighed - mass, 0.0)
+    return NewQuad(full, assemble(full.sheet, folder, MODEL_POINTS), weighed - mass, 0.0, bodies)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from crashworthy.build.quad import Quad
     from crashworthy.build.sheet import Sheet
     from crashworthy.upkeep.due import Due
+    from crashworthy.workshop.dropped import FileRows
 
 __all__ = ["FleetBench", "QuadCard", "SheetText"]
 
@@ -184,14 +186,34 @@ class FleetBench(Desk):
         return sheet.slug
 
     def add_drawing(self, slug: str, name: str, data: bytes) -> str:
-        """Keep a DXF, STL or 3MF file for a quad; returns the path to write into its sheet.
+        """Keep a DXF, STL, 3MF, OBJ or STEP file for a quad; returns the path to write into its sheet.
 
         Raises:
             NotFoundError: no quad has that slug.
             StoreError: not a drawing, or a name unfit for a file.
+            DrawingError: it cannot be read; nothing is kept, and a file of that name stays as it was.
         """
+        from crashworthy.store.folder import checked_name
+        from crashworthy.workshop.dropped import looked_at
+
         self.folder.sheet(slug)
+        with tempfile.TemporaryDirectory(prefix="crashworthy-") as temporary:
+            trial = Path(temporary) / checked_name(name)
+            self.folder.fits(slug, name, data)
+            trial.write_bytes(data)
+            looked_at(trial)
         return self.folder.write_drawing(slug, name, data)
+
+    def rows_for(self, slug: str, file: str) -> FileRows:
+        """What a kept drawing holds, and the lines of a sheet that would name it.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+            DrawingError: it cannot be read.
+        """
+        from crashworthy.workshop.dropped import rows_for
+
+        return rows_for(self.folder.sheet(slug).parent / file, file)
 
     def require(self, slug: str) -> None:
         """See that there is such a quad.

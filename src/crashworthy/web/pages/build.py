@@ -153,7 +153,7 @@ def save(request: Request, slug: str, text: Annotated[str, Form()]) -> Response:
 
 @router.post("/quads/{slug}/drawings")
 def upload(request: Request, slug: str, file: Annotated[UploadFile, File()]) -> Response:
-    """Keep a DXF, STL or 3MF file beside the sheet."""
+    """Keep a drawing or body beside the sheet; says what it holds and the rows that name it."""
     shop = workshop(request)
     name = shop.add_drawing(slug, file.filename or "", file.file.read())
-    return page(request, "drawing_kept.html", slug=slug, name=name)
+    return page(request, "drawing_kept.html", slug=slug, name=name, rows=shop.rows_for(slug, name))

@@ -9,7 +9,8 @@ from fastapi import APIRouter, File, Request, Response, UploadFile
 from fastapi.responses import RedirectResponse
 from starlette.concurrency import run_in_threadpool
 
-from crashworthy.build.answers import Drawing
+from crashworthy.build import step
+from crashworthy.build.dropped import PART_UNITS, Drawing
 from crashworthy.build.questions import FIELDS, QUESTIONS, all_checked
 from crashworthy.errors import CrashworthyError
 from crashworthy.pictures import drawing, glb
@@ -29,9 +30,22 @@ router = APIRouter(include_in_schema=False)
 ROLES = {
     "bottom": "outline of the bottom plate",
     "top": "outline of the top plate",
-    "part": "a part of its own",
+    "part": "a part, file in mm",
+    "part_cm": "a part, file in cm",
+    "part_inch": "a part, file in inch",
+    "part_m": "a part, file in metres",
 }
 """What a dropped file may stand in for."""
+
+
+def _roles(file: str) -> dict[str, str]:
+    """What a file of this kind may stand in for; STEP says its unit itself."""
+    suffix = file.lower().rpartition(".")[2]
+    if suffix == "dxf":
+        return {r: words for r, words in ROLES.items() if r not in PART_UNITS}
+    if suffix in ("step", "stp"):
+        return {"part": "parts, one for each of its bodies"}
+    return {r: words for r, words in ROLES.items() if r in PART_UNITS}
 
 
 def _typed(given: Mapping[str, str]) -> dict[str, str]:
@@ -78,8 +92,10 @@ def _show(
         sketches={name: svg(sketch(name)) for name in SKETCHES},
         typed=typed,
         drawings=_drawings(request.query_params.getlist("file")),
-        roles=ROLES,
+        roles=_roles,
         new=new,
+        step=step.installed(),
+        step_install=step.INSTALL,
         picture=svg(picture),
         problems=[*refused, *problems],
         wrong={p.field: p for p in problems},
@@ -137,7 +153,7 @@ def drop(request: Request, file: Annotated[UploadFile, File()], back: str = "") 
         if suffix in ("html", "htm"):
             return RedirectResponse(f"/quads/{shop.add_shared(data)}/build", 303)
         if suffix == "toml":
-            return RedirectResponse(f"/quads/{shop.add_quad(data.decode('utf-8', 'replace'))}/build", 303)
+            return RedirectResponse(f"/quads/{shop.add_dropped(name, data)}/build", 303)
         kept = shop.drop(name, data)
     except CrashworthyError as error:
         request.scope["query_string"] = back.encode()

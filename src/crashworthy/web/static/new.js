@@ -23,4 +23,9 @@ async function show() {
   for (const field of form.elements) if (field.id) field.toggleAttribute('aria-invalid', wrong.has(field.id));
   box.dispatchEvent(new CustomEvent('model', { detail: `/new/model.glb?${query}` }));
 }
-form.addEventListener('input', () => { clearTimeout(waiting); waiting = setTimeout(show, 350); });
+// Choices for dropped files stand below the form but belong to it.
+document.addEventListener('input', (event) => {
+  if (event.target.form !== form) return;
+  clearTimeout(waiting);
+  waiting = setTimeout(show, 350);
+});
