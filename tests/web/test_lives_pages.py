@@ -93,7 +93,7 @@ def test_a_picture_that_is_not_here_is_not_found(client: httpx.Client, name: str
 @pytest.mark.parametrize(
     ("kind", "values", "said"),
     [
-        ("tap", {"part": "arm_fl", "hz": [182.0, 181.5]}, "Tapped front left arm: 182, 181.5 Hz"),
+        ("tap", {"part": "arm_fl", "hz": [182.0, 181.5]}, "Tapped front left arm: 181.5–182 Hz, 2 taps"),
         (
             "finding",
             {"part": "arm_fl", "state": "worn", "text": "white edge"},

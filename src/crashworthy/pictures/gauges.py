@@ -51,8 +51,8 @@ def due_bars(rows: Sequence[DueBar], *, title: str = "What is due", alone: bool 
     if any(not math.isfinite(v) for r in rows for v in (r.age, r.interval, r.low, r.high)):
         raise ValueError("ages and intervals must be finite")
     key = svg.uid(title, *(r.label for r in rows))
-    pitch = 46.0
-    height = pitch * len(rows) + 4
+    pitch = 52.0
+    height = pitch * len(rows) - 4
     body = [svg.hatch_defs(key)]
     for i, row in enumerate(rows):
         y = pitch * i
@@ -75,18 +75,10 @@ def due_bars(rows: Sequence[DueBar], *, title: str = "What is due", alone: bool 
         low, high, best = scale(row.low), scale(row.high), scale(row.interval)
         body.append(svg.el("rect", x=low, y=y + 15, width=max(1.0, high - low), height=17, class_="zone"))
         body.append(svg.el("path", d=svg.path([(best, y + 14), (best, y + 33)]), class_="rule"))
-        zone = f"{row.low:.2g}–{row.high:.2g}"
-        body.append(svg.text(zone, (low + high) / 2, y + 42, "t quiet", text_anchor="middle"))
-        if abs(scale(row.age) - (low + high) / 2) > 34:
-            body.append(
-                svg.text(
-                    f"{row.age:.1f}",
-                    min(324.0, max(12.0, scale(row.age))),
-                    y + 42,
-                    "t quiet",
-                    text_anchor="middle",
-                )
-            )
+        # One line below each bar, its two ends apart: on a phone the numbers never meet.
+        body.append(svg.text(f"{row.age:.1f} packs of wear", 4, y + 43, "t quiet"))
+        zone = f"best checked at {row.low:.2g}–{row.high:.2g}"
+        body.append(svg.text(zone, 336, y + 43, "t quiet", text_anchor="end"))
     words = "; ".join(
         f"{r.label}: {r.words}, {r.age:.1f} packs since the last check, best at {r.interval:.3g}"
         f" ({r.low:.3g} to {r.high:.3g})"

@@ -270,7 +270,10 @@ def due(history: QuadHistory, joints: Sequence[JointGroup], priors: Priors) -> t
         NotFoundError: a joint group has an upkeep class without a prior.
     """
     rows = [_one(history, joint, priors) for joint in joints if joint.count > 0]
-    return tuple(sorted(rows, key=lambda d: (-STATES.index(d.state), -d.age / d.tau, d.group)))
+    # Within a state the one due in the fewest packs comes first: that is what is packed and flown by.
+    return tuple(
+        sorted(rows, key=lambda d: (-STATES.index(d.state), d.whole_packs_left, -d.age / d.tau, d.group))
+    )
 
 
 def headline(dues: Sequence[Due]) -> str:

@@ -13,7 +13,10 @@ from crashworthy.quantities import DEG
 from crashworthy.web.views import page, svg, workshop
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from crashworthy.strength.torque import TorqueCard
+    from crashworthy.upkeep.due import Due
 
 router = APIRouter(include_in_schema=False)
 
@@ -39,6 +42,22 @@ def _limits(card: TorqueCard) -> str:
     )
 
 
+def _sentence(card: TorqueCard, dues: Sequence[Due]) -> str:
+    """What to tighten now, and how; the card's own sentence when nothing is due."""
+    now = [d for d in dues if d.state in ("due", "now")]
+    row = next((r for r in card.rows if now and r.group == now[0].group), None)
+    if row is None:
+        return card.summary()
+    more = f"{len(now) - 1} more due, " if len(now) > 1 else ""
+    rated = sum(r.torque is not None for r in card.rows)
+    rest = f"{more}{rated} of {len(card.rows)} groups have a torque."
+    if row.torque is None:
+        return f"{row.title} are due now: {row.limit}; {rest}"
+    low, high = row.torque
+    turn = f"{row.turn / DEG / 2.0:.0f}° of back-turn"
+    return f"Tighten the {row.title.lower()} now, to {low:.2f}–{high:.2f} N m: half their clamp is gone in {turn}; {rest}"
+
+
 @router.get("/quads/{slug}/bench")
 def bench(request: Request, slug: str) -> Response:
     """The torque card with what is due."""
@@ -54,8 +73,7 @@ def bench(request: Request, slug: str) -> Response:
         "bench.html",
         slug=slug,
         card=card,
-        dues=dues,
-        due_words=due_words,
+        sentence=_sentence(card, dues),
         bars=svg(due_bars(dues)),
         limits=svg(_limits(card)),
         slips=shop.slip_shares(slug, card),

@@ -71,7 +71,9 @@ def event_words(event: Event, labels: Mapping[str, str]) -> str:
         case "repair":
             return f"Mended {called(said.part)}, {said.why}{': ' + said.text if said.text else ''}"
         case "tap":
-            return f"Tapped {called(said.part)}: {', '.join(f'{f:g}' for f in said.hz)} Hz"
+            low, high = min(said.hz), max(said.hz)
+            tones = f"{low:g} Hz" if low == high else f"{low:g}–{high:g} Hz"  # noqa: RUF001 - a range
+            return f"Tapped {called(said.part)}: {tones}, {plural(len(said.hz), 'tap')}"
         case "finding":
             return f"{upfirst(called(said.part))} looked {said.state}{': ' + said.text if said.text else ''}"
         case "photo":

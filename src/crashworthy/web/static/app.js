@@ -59,7 +59,8 @@ function localTimes(root) {
     const moment = new Date(time.dateTime);
     if (Number.isNaN(moment.valueOf())) continue;
     time.title = time.textContent;
-    time.textContent = moment.toLocaleString(undefined, { dateStyle: 'medium', timeStyle: 'short' });
+    const day = 'clock' in time.dataset ? {} : { dateStyle: 'medium' }; // a list of one day needs no date
+    time.textContent = moment.toLocaleString(undefined, { ...day, timeStyle: 'short' });
     time.dataset.shown = '';
   }
 }
