@@ -159,7 +159,7 @@ def test_what_was_seen_decides():
     )
     report, rows = judged(history(10, findings=look), arm_fl="arm", arm_fr="arm", arm_rl="arm")
     assert [rows[n].verdict for n in ("arm_fl", "arm_fr", "arm_rl")] == ["retire", "watch", "keep"]
-    assert report.summary().startswith("Q: 1 to retire, 1 to watch. Arm_fl:")
+    assert report.summary().startswith("Q: retire 1, watch 1. Arm_fl:")
     after = history(10, findings=look, changes=(swap(1, "arm_fl", clock(5)),))
     assert judged(after, arm_fl="arm")[1]["arm_fl"].verdict == "keep"
 

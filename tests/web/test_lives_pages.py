@@ -31,7 +31,7 @@ def test_bench_gives_each_group_a_torque_or_a_reason(client: httpx.Client) -> No
 def test_the_inspection_sheet_has_a_box_for_every_group(client: httpx.Client) -> None:
     """Torque, what is due and room to write stand on one sheet."""
     text = words(client.get("/quads/gannet/bench/sheet"))
-    for group in ("8 arm", "16 motor", "16 standoff", "4 stack", "2 camera"):
+    for group in ("Arm screws 8 ×", "Motor screws 16 ×", "Standoff screws 16 ×", "Stack screws 4 ×", "Camera screws 2 ×"):
         assert group in text
     assert text.count("☐") > 20
 

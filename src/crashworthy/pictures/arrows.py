@@ -58,7 +58,7 @@ def arrows(
     numbers = [v for r in rows for v in (r.before, r.after, r.low, r.high, *(r.zone or ()))]
     if any(not 0.0 < v < math.inf for v in numbers):
         raise ValueError("an arrow's numbers must be above 0 and finite")
-    key, pitch, top = svg.uid(title, x_label, *(r.label for r in rows)), 32.0, 22.0
+    key, pitch, top = svg.uid(title, x_label, *(r.label for r in rows)), 36.0, 22.0
     bottom = top + 8 + pitch * len(rows)
     low, high = min(*numbers, 1.0) / 1.1, max(*numbers, 1.0) * 1.1
     x_axis = axes.Axis(low, high, 8.0, RIGHT, log=True)
@@ -88,7 +88,7 @@ def arrows(
 
 
 def _row(row: Arrow, x_axis: axes.Axis, y: float) -> str:
-    a, b, middle = x_axis(row.before), x_axis(row.after), y + 18
+    a, b, middle = x_axis(row.before), x_axis(row.after), y + 21
     out = []
     if row.zone is not None:
         left, right = x_axis(row.zone[0]), x_axis(row.zone[1])

@@ -129,7 +129,7 @@ def joints_map(quad: Quad, *, width: int = 640, alone: bool = False) -> tuple[st
             width=400,
             height=height,
             preserveAspectRatio="none",
-            class_="heat",
+            class_="heat seen",
         )
     ]
     found: list[tuple[float, float, Joint, list[tuple[float, float]]]] = []

@@ -116,6 +116,34 @@ def _screws() -> str:
     )
 
 
+def _hook(x: float, y: float, dx: float, dy: float) -> str:
+    """A hanging scale that pulls: its line, its body, the way it pulls."""
+    ex, ey = x + dx, y + dy
+    length = (dx * dx + dy * dy) ** 0.5
+    ux, uy = dx / length, dy / length
+    tip = (ex + 16 * ux, ey + 16 * uy)
+    head = [(tip[0] - 6 * ux - 3 * uy, tip[1] - 6 * uy + 3 * ux), tip, (tip[0] - 6 * ux + 3 * uy, tip[1] - 6 * uy - 3 * ux)]
+    way = _line((ex, ey), tip, class_="curve mark") + _line(*head, class_="curve mark")
+    return _line((x, y), (ex, ey)) + way + _disc(ex, ey, 5, "body r2")
+
+
+def _pull_up() -> str:
+    bench = _line((8, 84), (192, 84)) + _rect(18, 58, 52, 6, "body r6") + _rect(18, 64, 52, 20)
+    arm = _rect(70, 58, 84, 6) + _rect(140, 42, 22, 16, rx=2)
+    bent = _line((70, 61), (110, 58), (151, 48), class_="ghost")
+    hand = svg.text("held down", 44, 52, text_anchor="middle")
+    marks = _across(176, 48, 176, 61, "rise", 0, -12) + svg.text("pull", 164, 14, "t small mark halo")
+    return bench + arm + bent + hand + _hook(151, 42, 0, -18) + marks
+
+
+def _pull_side() -> str:
+    body = _rect(22, 22, 40, 52, rx=4) + _line((62, 48), (150, 48), class_="ghost")
+    arm = svg.el("path", d=svg.path([(62, 42), (140, 44), (140, 52), (62, 54)], closed=True), class_="body")
+    hand = svg.text("held", 42, 52, text_anchor="middle")
+    marks = _across(172, 36, 172, 48, "shift", 2, -11) + svg.text("pull", 160, 14, "t small mark halo")
+    return body + arm + _disc(150, 48, 11) + hand + _hook(150, 37, 0, -13) + marks
+
+
 SKETCHES: Final[dict[str, tuple[str, Callable[[], str]]]] = {
     "span": ("A quad from above: the measure runs diagonally between two motors", _span),
     "arms": ("An arm from above and its edge: two widths and the thickness", _arms),
@@ -126,6 +154,8 @@ SKETCHES: Final[dict[str, tuple[str, Callable[[], str]]]] = {
     "camera": ("The nose from the side: lens behind the front edge, and its height", _camera),
     "antenna": ("The rear from the side: on top, at the side, on an arm", _antenna),
     "battery": ("The body from the side: pack on top, or dashed below", _battery),
+    "pull_up": ("The quad held down on a bench; a hanging scale pulls the motor up and it rises", _pull_up),
+    "pull_side": ("The quad held, from above; a scale pulls the motor square to the arm", _pull_side),
     "screws": ("A screw: its length is measured under the head", _screws),
 }
 """What each drawing shows, and how it is drawn."""

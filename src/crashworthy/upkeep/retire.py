@@ -134,7 +134,8 @@ class WearReport:
         if not any(counts[:2]):
             return f"{self.quad}: nothing to retire; all {counts[2]} parts that wear can stay."
         first = self.parts[0]
-        return f"{self.quad}: {counts[0]} to retire, {counts[1]} to watch. {first.summary()}"
+        due = f"retire {counts[0] or 'nothing'}, watch {counts[1] or 'nothing'}"
+        return f"{self.quad}: {due}. {first.label[:1].upper()}{first.label[1:]}: {'; '.join(first.why)}."
 
     def to_json(self) -> dict[str, object]:
         """Plain dict."""

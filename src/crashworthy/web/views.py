@@ -188,4 +188,4 @@ def lone(
 def bare(request: Request, status: int, title: str, remedy: str) -> Response:
     """A page that says one thing and shows nothing of the fleet."""
     del request
-    return HTMLResponse(rendered("bare.html", title=title, remedy=remedy), status)
+    return HTMLResponse(rendered("bare.html", title=title, remedy=remedy, home=status >= 500), status)

@@ -10,8 +10,9 @@ if TYPE_CHECKING:
     from crashworthy.upkeep.learned import Learned
     from crashworthy.upkeep.mine import Mine
     from crashworthy.upkeep.retire import WearReport
+    from crashworthy.workshop.building import Calibration
 
-__all__ = ["left_arrows", "mix_arrows", "strength_arrows"]
+__all__ = ["left_arrows", "mix_arrows", "stiffness_arrows", "strength_arrows"]
 
 SHOWN = 10
 """Rows in a picture; the table beside it has all of them."""
@@ -61,6 +62,19 @@ def mix_arrows(mine: Mine) -> str:
         title="What is hit, assumed and as the journal says",
         x_label="% of crashes",
     )
+
+
+def stiffness_arrows(found: Calibration) -> str:
+    """Stiffness of an arm at its motor, assumed and as measured, up and down and sideways."""
+    rows = []
+    for axis, way in ((1, "Up and down"), (0, "Sideways")):
+        before, after = found.before, found.after
+        ranges = [[x * b.ideal[axis] / 1e3 for x in b.belief.range90(axis)] for b in (before, after)]
+        (a, b), (low, high) = ranges
+        middle = after.stiffness[axis] / 1e3
+        words = f"{middle:.1f} ({low:.1f}–{high:.1f})"
+        rows.append(Arrow(way, before.stiffness[axis] / 1e3, middle, low, high, words, (a, b)))
+    return arrows(rows, title="Stiffness at the motor, assumed and now", x_label="N/mm, logarithmic")
 
 
 def left_arrows(report: WearReport) -> str:

@@ -8,9 +8,13 @@ from fastapi import APIRouter, Request, Response
 
 from crashworthy.errors import CrashworthyError
 from crashworthy.pictures import plots
-from crashworthy.pictures.dues import due_bars, due_words
+from crashworthy.pictures.dues import HATCH, due_bars, due_words
 from crashworthy.quantities import DEG
+from crashworthy.web.pages.field import found_buttons
+from crashworthy.web.pages.lives import HATCH as VERDICTS
+from crashworthy.web.pages.lives import seen
 from crashworthy.web.views import page, svg, workshop
+from crashworthy.web.words import plural
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -88,15 +92,23 @@ def inspection(request: Request, slug: str) -> Response:
     shop = workshop(request)
     card = shop.torque_card(slug)
     dues = {d.group: d for d in shop.due(slug)}
+    now = sum(d.state in ("due", "now") for d in dues.values())
+    screws = sum(r.count for r in card.rows)
     wear = [p for p in shop.wear(slug).parts if p.verdict != "keep" or p.kind in ("arm", "motor")]
     return page(
         request,
         "inspection.html",
         slug=slug,
         card=card,
+        sentence=f"{plural(screws, 'screw')} in {plural(len(card.rows), 'group')}, {now} due now; "
+        f"{plural(len(wear), 'part')} to look at.",
         dues=dues,
         due_words=due_words,
+        hatch=HATCH,
+        found_buttons=found_buttons,
         wear=wear,
+        verdicts=VERDICTS,
+        seen=seen(shop.history(slug)),
         degree=DEG,
         now=shop.store.now(),
     )

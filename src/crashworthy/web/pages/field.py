@@ -39,19 +39,19 @@ def _payload(**values: Any) -> str:
     return json.dumps(values, separators=(",", ":"))
 
 
-def found_buttons(due: Due) -> list[dict[str, str]]:
-    """The entries one tap can make about a joint group: tight, one or two loose."""
+def found_buttons(due: Due) -> list[dict[str, Any]]:
+    """The entries one tap can make about a joint group: tight, one or two loose.
+
+    Returns:
+        Words on the button, label of the entry, its fields, and the same as JSON ("payload").
+    """
     reason = "after-crash" if due.forced else "scheduled"
     rows = []
     for loose, words in ((0, "tight"), (1, "1 loose"), (2, "2 loose")):
         if loose <= due.screws:
-            rows.append(
-                {
-                    "words": words,
-                    "label": f"{due.title}: {words}",
-                    "payload": _payload(group=due.group, looked=due.screws, loose=loose, reason=reason),
-                }
-            )
+            fields = {"group": due.group, "looked": due.screws, "loose": loose, "reason": reason}
+            label = f"{due.title}: {words}"
+            rows.append({"words": words, "label": label, "fields": fields, "payload": _payload(**fields)})
     return rows
 
 

@@ -11,13 +11,17 @@ from starlette.concurrency import run_in_threadpool
 from crashworthy.build.measured import TESTS
 from crashworthy.errors import CrashworthyError, Problem, SheetError
 from crashworthy.pictures import paper
+from crashworthy.pictures.measuring import sketch
+from crashworthy.web.pages.arrows import stiffness_arrows
 from crashworthy.web.pages.trials import job_of
 from crashworthy.web.problems import status_of
 from crashworthy.web.viewer import viewer
-from crashworthy.web.views import page, workshop
+from crashworthy.web.views import page, svg, workshop
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
+
+    from crashworthy.workshop.building import Calibration
 
 router = APIRouter(include_in_schema=False)
 
@@ -55,6 +59,16 @@ def calibrate(request: Request, slug: str, job: str = "") -> Response:
     return _calibrate(request, slug, job)
 
 
+def _unmeasured(found: Calibration) -> str:
+    """What is believed as long as nothing is measured, and what would narrow it."""
+    beam = found.after
+    low, high = (x * beam.ideal[1] / 1e3 for x in beam.belief.range90(1))
+    return (
+        f"Nothing is measured yet: a motor of {found.name} may take {low:.0f} to {high:.0f} N to move up by 1 mm. "
+        "One pull on one arm narrows that."
+    )
+
+
 def _calibrate(
     request: Request, slug: str, job: str = "", *, problems: Sequence[Problem] = (), status: int = 200,
     typed: Mapping[str, str] | None = None,
@@ -69,6 +83,9 @@ def _calibrate(
         slug=slug,
         status=status,
         found=found,
+        sentence=found.summary() if tests else _unmeasured(found),
+        picture=svg(stiffness_arrows(found)),
+        sketches={key: svg(sketch(f"pull_{key}")) for key in ("up", "side")},
         tests=tests,
         values=values if typed is None else typed,
         prop=any(row.get("prop") for row in tests.values()),

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from crashworthy.build.quad import Quad
     from crashworthy.upkeep.crash_loads import Look
     from crashworthy.upkeep.growth import Growth
+    from crashworthy.upkeep.history import FindingRow, QuadHistory
     from crashworthy.upkeep.retire import WearReport
     from crashworthy.upkeep.tougher import Tougher
     from crashworthy.workshop import Workshop
@@ -87,6 +88,11 @@ def look_drawing(quad: Quad, look: Sequence[Look]) -> str:
     return plan(quad, only=tuple(order))[0]
 
 
+def seen(history: QuadHistory) -> dict[str, FindingRow]:
+    """The last look at each part, by its name."""
+    return {f.part: f for f in history.findings}
+
+
 def _compared(shop: Workshop, slug: str) -> list[tuple[str, tuple[Tougher, ...]]]:
     """Against itself before the last change of build, and against every other quad."""
     found = []
@@ -110,7 +116,8 @@ def lives(request: Request, slug: str, severity: str = "", obstacle: str = "") -
     severity = severity if severity in SEVERITIES else ""
     obstacle = obstacle if obstacle in obstacles else ""
     look = shop.look_first(slug, severity, obstacle) if loads else ()
-    photos = shown(shop, shop.history(slug).photos[-60:])
+    history = shop.history(slug)
+    photos = shown(shop, history.photos[-60:])
     return page(
         request,
         "lives.html",
@@ -124,6 +131,8 @@ def lives(request: Request, slug: str, severity: str = "", obstacle: str = "") -
         growth=svg(growth_plot(trend)),
         compared=_compared(shop, slug),
         look=look,
+        hatches=HATCH,
+        seen=seen(history),
         pointed=svg(look_drawing(shop.quad(slug), look)) if look else "",
         severities=SEVERITIES,
         severity=severity,

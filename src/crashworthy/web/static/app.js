@@ -100,11 +100,29 @@ document.addEventListener('submit', async (event) => {
     occurred: when ? new Date(when).toISOString() : undefined, label: form.dataset.label,
   }, { keepRefused: false });
   if (said) said.textContent = outcome.said;
-  if (outcome.kept) location.reload();
+  if (outcome.kept) {
+    sessionStorage.setItem('again', form.closest('[id]')?.id ?? '');
+    location.reload();
+  }
   else if (!outcome.refused) form.reset();
 });
 // Until here a press would have gone nowhere, so the buttons waited.
 for (const button of document.querySelectorAll('form[data-kind] button')) button.disabled = false;
+
+// After an entry the page is a new one; whoever uses the keyboard goes on where they were.
+const again = sessionStorage.getItem('again');
+sessionStorage.removeItem('again');
+const place = again && document.getElementById(again);
+if (place) {
+  const to = (place.matches('details') && place.querySelector('summary')) || place.querySelector('button') || place;
+  if (to === place) place.tabIndex = -1;
+  to.focus();
+}
+
+for (const button of document.querySelectorAll('[data-print]')) {
+  button.hidden = false;
+  button.addEventListener('click', () => print());
+}
 
 // A file dropped on a zone lands in its file field and is sent.
 for (const zone of document.querySelectorAll('.drop')) {
