@@ -22,7 +22,7 @@ def words(answer: httpx.Response) -> str:
 def test_bench_gives_each_group_a_torque_or_a_reason(client: httpx.Client) -> None:
     """The first sentence has newton metres; soft grommets have words instead."""
     text = words(client.get("/quads/gannet/bench"))
-    assert re.search(r"Arm screws M3 x 12: \d\.\d\d-\d\.\d\d N m", text)
+    assert re.search(r"(Tighten the \w+ screws now, to|Arm screws M3 × 12:) \d\.\d\d–\d\.\d\d N m", text)
     assert "soft grommets" in text
     assert "vibration margin" in text.lower()
     assert "g hover on" in text
@@ -31,7 +31,13 @@ def test_bench_gives_each_group_a_torque_or_a_reason(client: httpx.Client) -> No
 def test_the_inspection_sheet_has_a_box_for_every_group(client: httpx.Client) -> None:
     """Torque, what is due and room to write stand on one sheet."""
     text = words(client.get("/quads/gannet/bench/sheet"))
-    for group in ("Arm screws 8 ×", "Motor screws 16 ×", "Standoff screws 16 ×", "Stack screws 4 ×", "Camera screws 2 ×"):
+    for group in (
+        "Arm screws 8 ×",
+        "Motor screws 16 ×",
+        "Standoff screws 16 ×",
+        "Stack screws 4 ×",
+        "Camera screws 2 ×",
+    ):
         assert group in text
     assert text.count("☐") > 20
 

@@ -122,7 +122,11 @@ def _hook(x: float, y: float, dx: float, dy: float) -> str:
     length = (dx * dx + dy * dy) ** 0.5
     ux, uy = dx / length, dy / length
     tip = (ex + 16 * ux, ey + 16 * uy)
-    head = [(tip[0] - 6 * ux - 3 * uy, tip[1] - 6 * uy + 3 * ux), tip, (tip[0] - 6 * ux + 3 * uy, tip[1] - 6 * uy - 3 * ux)]
+    head = [
+        (tip[0] - 6 * ux - 3 * uy, tip[1] - 6 * uy + 3 * ux),
+        tip,
+        (tip[0] - 6 * ux + 3 * uy, tip[1] - 6 * uy - 3 * ux),
+    ]
     way = _line((ex, ey), tip, class_="curve mark") + _line(*head, class_="curve mark")
     return _line((x, y), (ex, ey)) + way + _disc(ex, ey, 5, "body r2")
 

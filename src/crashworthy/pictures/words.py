@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final
 
@@ -23,6 +24,7 @@ __all__ = [
     "percent",
     "plural",
     "share_of",
+    "typeset",
     "upfirst",
     "whole",
 ]
@@ -133,6 +135,18 @@ def upfirst(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+_RANGE: Final = re.compile(r"\d{4}-\d{2}-\d{2}|(?<=\d)-(?=\d)|(?<=\d) x (?=\d)")
+
+
+def typeset(text: str) -> str:
+    """Ranges and sizes of a sentence as print has them: "0.8-1.0" with a dash, "M3 x 12" with a cross."""
+
+    def better(found: re.Match[str]) -> str:
+        return {"-": "–", " x ": " × "}.get(found[0], found[0])  # a date stays as it is
+
+    return _RANGE.sub(better, text)
+
+
 def share_of(name: str, shares: dict[str, float]) -> float:
     """The share that belongs to a part, 0 when it was never hit."""
     return shares.get(name, 0.0)
@@ -151,6 +165,7 @@ FILTERS: Final[dict[str, Callable[..., Any]]] = {
     "percent": percent,
     "plural": plural,
     "share_of": share_of,
+    "typeset": typeset,
     "upfirst": upfirst,
     "whole": whole,
 }

@@ -16,6 +16,7 @@ from crashworthy.pictures.words import (
     percent,
     plural,
     share_of,
+    typeset,
     upfirst,
     whole,
 )
@@ -34,6 +35,7 @@ __all__ = [
     "percent",
     "plural",
     "share_of",
+    "typeset",
     "upfirst",
     "whole",
 ]

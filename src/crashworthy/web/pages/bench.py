@@ -36,7 +36,7 @@ def _limits(card: TorqueCard) -> str:
                 f"{r.title} {r.thread}",
                 sum(r.preload) / 2.0,
                 *r.preload,
-                "{:.2f}-{:.2f} N m".format(*(r.torque or (0.0, 0.0))),
+                "{:.2f}–{:.2f} N m".format(*(r.torque or (0.0, 0.0))),
                 "dense" if r.limit.startswith("strip") else "sparse",
             )
             for r in rows
@@ -59,7 +59,8 @@ def _sentence(card: TorqueCard, dues: Sequence[Due]) -> str:
         return f"{row.title} are due now: {row.limit}; {rest}"
     low, high = row.torque
     turn = f"{row.turn / DEG / 2.0:.0f}° of back-turn"
-    return f"Tighten the {row.title.lower()} now, to {low:.2f}–{high:.2f} N m: half their clamp is gone in {turn}; {rest}"
+    name = row.title.lower()
+    return f"Tighten the {name} now, to {low:.2f}–{high:.2f} N m: half their clamp is gone in {turn}; {rest}"
 
 
 @router.get("/quads/{slug}/bench")

@@ -64,8 +64,8 @@ def _unmeasured(found: Calibration) -> str:
     beam = found.after
     low, high = (x * beam.ideal[1] / 1e3 for x in beam.belief.range90(1))
     return (
-        f"Nothing is measured yet: a motor of {found.name} may take {low:.0f} to {high:.0f} N to move up by 1 mm. "
-        "One pull on one arm narrows that."
+        f"Nothing is measured yet: a motor of {found.name} may take {low:.0f} to {high:.0f} N to move up by "
+        "1 mm. One pull on one arm narrows that."
     )
 
 

@@ -72,7 +72,7 @@ def event_words(event: Event, labels: Mapping[str, str]) -> str:
             return f"Mended {called(said.part)}, {said.why}{': ' + said.text if said.text else ''}"
         case "tap":
             low, high = min(said.hz), max(said.hz)
-            tones = f"{low:g} Hz" if low == high else f"{low:g}–{high:g} Hz"  # noqa: RUF001 - a range
+            tones = f"{low:g} Hz" if low == high else f"{low:g}–{high:g} Hz"
             return f"Tapped {called(said.part)}: {tones}, {plural(len(said.hz), 'tap')}"
         case "finding":
             return f"{upfirst(called(said.part))} looked {said.state}{': ' + said.text if said.text else ''}"
