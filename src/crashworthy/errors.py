@@ -15,9 +15,12 @@ Faces print ``str(error)`` and exit 2 (command line) or answer 4xx (web); a trac
 
 from __future__ import annotations
 
+import errno
 from dataclasses import dataclass
+from typing import Final
 
 __all__ = [
+    "DISK_FULL",
     "AccessError",
     "CrashworthyError",
     "DrawingError",
@@ -28,7 +31,11 @@ __all__ = [
     "ScenarioError",
     "SheetError",
     "StoreError",
+    "said_by_system",
 ]
+
+DISK_FULL: Final = "the disk is full"
+"""What is said when the system finds no room, whoever asked for it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +93,13 @@ class LogError(CrashworthyError):
 
 class JournalError(CrashworthyError):
     """An event that cannot be accepted, or a journal file that cannot be read."""
+
+
+def said_by_system(problem: OSError, otherwise: str) -> str:
+    """What the system says of a failed read or write, in words; ``otherwise`` when it says nothing."""
+    if problem.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
+        return DISK_FULL
+    return problem.strerror or otherwise
 
 
 class StoreError(CrashworthyError):

@@ -97,6 +97,35 @@ def test_guessing_is_slowed_and_a_right_password_ends_the_wait(accounts, crew, c
 
 
 @pytest.mark.usefixtures("crew")
+def test_many_wrong_passwords_at_once_are_no_more_tries_than_one_by_one(accounts):
+    """Whoever sends a hundred guesses in the same moment gets as many looked at as in a row."""
+    said = []
+
+    def guess(number):
+        try:
+            accounts.sign_in("robin", f"a guess, {number}", f"10.0.0.{number}")
+        except AccessError as error:
+            said.append(error.wait)
+
+    with ThreadPoolExecutor(16) as pool:
+        list(pool.map(guess, range(100)))
+    assert len(said) == 100
+    assert sum(wait == 0.0 for wait in said) == FREE_TRIES
+
+
+@pytest.mark.usefixtures("crew")
+def test_signing_in_is_not_counted_as_a_wrong_password(accounts, clock):
+    """A crew behind one address signs in as often as it likes: only wrong passwords are counted."""
+    for _ in range(60):
+        clock.now += timedelta(seconds=1)
+        assert accounts.sign_in("robin", SECRET, "here")
+    for _ in range(FREE_TRIES):
+        with pytest.raises(AccessError) as refused:
+            accounts.sign_in("robin", "not this one", "here")
+        assert refused.value.wait == 0.0
+
+
+@pytest.mark.usefixtures("crew")
 def test_a_session_lasts_while_it_is_used(accounts, clock):
     """Use prolongs a session; without use it ends after its time."""
     token = accounts.sign_in("robin", SECRET, "here")

@@ -173,7 +173,7 @@ def entries(first: int, count: int) -> list[dict[str, object]]:
 def test_on_a_full_disk_phones_keep_their_entries_and_pages_answer(
     client: httpx.Client, shop: Workshop
 ) -> None:
-    """A full disk is "later" (503), not a refusal; what was acknowledged is there; with room it goes on."""
+    """A full disk is "later" (507), not a refusal; what was acknowledged is there; with room it goes on."""
     store, tight = shop.store, [True]
     store.engine.dispose()
 
@@ -192,7 +192,7 @@ def test_on_a_full_disk_phones_keep_their_entries_and_pages_answer(
             if answer.status_code != 200:
                 break
             known.update(answer.json()["accepted"])
-        assert answer.status_code == 503
+        assert answer.status_code == 507
         assert "the disk is full" in answer.text
         assert client.get("/quads/gannet/field").status_code == 200
         assert client.get("/api/quads/gannet/due").status_code == 200

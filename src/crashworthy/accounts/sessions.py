@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any, Final
@@ -12,7 +13,7 @@ from crashworthy.accounts import tables
 from crashworthy.accounts.passwords import check
 from crashworthy.accounts.people import Crew, People, Role
 from crashworthy.accounts.tokens import digest, new_token
-from crashworthy.errors import AccessError, NotFoundError, Problem
+from crashworthy.errors import AccessError, NotFoundError, Problem, StoreError
 from crashworthy.store.schema import insert_into
 
 if TYPE_CHECKING:
@@ -109,9 +110,13 @@ class Sessions(People):
         plain = name.strip().lower()[:40]
         keys = (f"name {plain}", f"from {source[:60]}")
         p = tables.person.c
-        with self.reading() as connection:
+        with self.writing() as connection:
             wait = max(self._wait(connection, key) for key in keys)
             row = connection.execute(sa.select(p.id, p.password, p.shut).where(p.name == plain)).first()
+            if wait == 0.0:
+                # Counted before it is known to be wrong: many tries at once must not slip through together.
+                for key in keys:
+                    self._failed(connection, key)
         if wait > 0.0:
             raise AccessError(
                 Problem("too many wrong passwords", f"wait {wait:.0f} s, then try once more"), wait=wait
@@ -120,13 +125,14 @@ class Sessions(People):
         homes = self.crews_of(row.id) if row and good and not row.shut else ()
         with self.writing() as connection:
             if not homes:
-                for key in keys:
-                    self._failed(connection, key)
                 crew = self.crews_of(row.id)[0][0].id if row and self.crews_of(row.id) else ""
                 self.note(connection, crew, plain, "sign-in refused", source)
             else:
                 assert row is not None  # noqa: S101 - homes are only looked up for a row
-                connection.execute(sa.delete(tables.attempt).where(tables.attempt.c.key == keys[0]))
+                t = tables.attempt.c
+                connection.execute(sa.delete(tables.attempt).where(t.key == keys[0]))
+                one_less = sa.update(tables.attempt).where(t.key == keys[1], t.failures > 0)
+                connection.execute(one_less.values(failures=t.failures - 1))
                 return self._begin(connection, row.id, plain, homes[0][0].id, "browser", label)
         raise AccessError(Problem("name and password do not fit together", "check both and try again"))
 
@@ -162,7 +168,8 @@ class Sessions(People):
             return None
         key, handle, kind, seen, person, name, *home, role = row
         if self.now() - seen > _FRESHEN:
-            with self.writing() as connection:
+            # Only so that it lasts: with a full disk whoever is signed in still reads.
+            with suppress(StoreError), self.writing() as connection:
                 fresh = {"seen": self.now(), "ends": self.now() + LASTS[kind]}
                 connection.execute(sa.update(tables.session).where(s.digest == key).values(**fresh))
         return Guest(person, name, Crew(*home), role, handle, kind)

@@ -19,7 +19,7 @@ from typing import Any, Final
 import sqlalchemy as sa
 from sqlalchemy.engine import URL, Connection, Engine
 
-from crashworthy.errors import Problem, StoreError
+from crashworthy.errors import DISK_FULL, Problem, StoreError, said_by_system
 
 __all__ = [
     "FILE_NAME",
@@ -234,7 +234,9 @@ def in_words(address: Address) -> Iterator[None]:
         raise StoreError(_problem(address, problem)) from None
     except OSError as problem:
         raise StoreError(
-            Problem(problem.strerror or "cannot be used", "check the path and your rights", address.shown)
+            Problem(
+                said_by_system(problem, "cannot be used"), "check the path and your rights", address.shown
+            )
         ) from None
 
 
@@ -243,8 +245,8 @@ _KNOWN: Final = (
     ("not a database", "is not a database", "give another file, or restore your backup under this name"),
     ("malformed", "is damaged", "restore your latest backup; keep this file for rescue"),
     ("disk i/o error", "the disk reports an error", "check the disk, then restore your latest backup"),
-    ("disk is full", "the disk is full", "make room; nothing already acknowledged is lost"),
-    ("no space left", "the disk is full", "make room; nothing already acknowledged is lost"),
+    ("disk is full", DISK_FULL, "make room; nothing already acknowledged is lost"),
+    ("no space left", DISK_FULL, "make room; nothing already acknowledged is lost"),
     ("readonly", "may only be read", "give yourself the right to write to the file and its folder"),
     ("unable to open", "cannot be opened", "check that the folder exists and may be written to"),
     ("password authentication failed", "the server refused name or password", "check the address"),
@@ -262,7 +264,7 @@ PASSING: Final = frozenset(
     {
         "another program is writing to it",
         "the disk reports an error",
-        "the disk is full",
+        DISK_FULL,
         "may only be read",
         "cannot be opened",
         "nothing answers there",

@@ -14,7 +14,7 @@ from urllib.parse import quote
 
 import sqlalchemy as sa
 
-from crashworthy.errors import Problem, StoreError
+from crashworthy.errors import Problem, StoreError, said_by_system
 from crashworthy.store.connect import in_words, parse_address, reading
 
 if TYPE_CHECKING:
@@ -112,5 +112,5 @@ def passing_beside(target: Path) -> Path:
 
 def unwritable(problem: OSError, target: Path) -> StoreError:
     """The error for a place that cannot be written to."""
-    what = problem.strerror or "cannot be written"
+    what = said_by_system(problem, "cannot be written")
     return StoreError(Problem(what, "give a place that you may write to", str(target)))

@@ -20,7 +20,7 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, Final
 
-from crashworthy.errors import NotFoundError, Problem, StoreError
+from crashworthy.errors import NotFoundError, Problem, StoreError, said_by_system
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -234,8 +234,8 @@ class DataFolder:
             path = folder / f"{sha[:16]}-{plain}"
             spare.replace(path)
         except OSError as problem:
-            what = f"cannot keep {plain}: {problem.strerror}"
-            raise StoreError(Problem(what, "free space or choose --data", str(folder))) from None
+            what = said_by_system(problem, "it cannot be written")
+            raise StoreError(Problem(what, "free space or choose --data", plain)) from None
         finally:
             if spare is not None:
                 spare.unlink(missing_ok=True)
@@ -255,6 +255,6 @@ class DataFolder:
                 spare.unlink(missing_ok=True)  # half a file would hold the room that is missing
             raise StoreError(
                 Problem(
-                    f"cannot write {path.name}: {problem.strerror}", "free space or choose --data", str(path)
+                    said_by_system(problem, "cannot be written"), "free space or choose --data", str(path)
                 )
             ) from None

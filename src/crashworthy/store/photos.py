@@ -9,7 +9,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from crashworthy.errors import Problem, StoreError
+from crashworthy.errors import Problem, StoreError, said_by_system
 from crashworthy.store.stripped import stripped
 
 if TYPE_CHECKING:
@@ -57,17 +57,20 @@ def keep_photo(root: Path, source: Path | BinaryIO, name: str = "picture") -> tu
 
 def _write(target: Path, data: bytes) -> None:
     """All of it under its name, or nothing."""
-    target.parent.mkdir(parents=True, exist_ok=True)
-    handle, spare = tempfile.mkstemp(dir=target.parent)
+    spare = None
     try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        handle, spare = tempfile.mkstemp(dir=target.parent)
         with os.fdopen(handle, "wb") as file:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
         Path(spare).replace(target)
     except OSError as problem:
-        Path(spare).unlink(missing_ok=True)
-        raise StoreError(Problem(problem.strerror or "cannot be written", "make room", str(target))) from None
+        if spare is not None:
+            Path(spare).unlink(missing_ok=True)
+        what = said_by_system(problem, "cannot be written")
+        raise StoreError(Problem(what, "make room", target.name)) from None
 
 
 def photo_path(root: Path, name: str) -> Path | None:

@@ -16,7 +16,8 @@ from starlette.datastructures import Headers
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from crashworthy.web.problems import refuse
+from crashworthy.errors import CrashworthyError
+from crashworthy.web.problems import refuse, status_of
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Receive, Scope, Send
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 
 __all__ = ["CREW_HEADER", "OPEN", "Door", "cookie_name", "token_of"]
 
-OPEN: Final = ("/sign-in", "/join/", "/static/", "/manifest.webmanifest", "/worker.js", "/trust")
+OPEN: Final = ("/sign-in", "/join/", "/static/", "/manifest.webmanifest", "/worker.js")
 """Paths (or, with a slash at the end, beginnings of paths) that need no account."""
 
 CREW_HEADER: Final = "x-crew"
@@ -72,9 +73,13 @@ class Door:
             return
         token = token_of(scope)
         crew = Headers(scope=scope).get(CREW_HEADER, "")
-        guest = await run_in_threadpool(self.hall.accounts.who, token, crew) if token else None
+        try:
+            guest = await run_in_threadpool(self.hall.accounts.who, token, crew) if token else None
+            workshop = None if guest is None else await run_in_threadpool(self._fleet, guest)
+        except CrashworthyError as error:  # the database is away: no page is asked, and nobody is signed out
+            await refuse(Request(scope), status_of(error))(scope, receive, send)
+            return
         if guest is not None:
-            workshop = await run_in_threadpool(self._fleet, guest)
             scope.setdefault("state", {}).update(guest=guest, workshop=workshop)
         elif not is_open(scope["path"]):
             await self._turned_away(Request(scope))(scope, receive, send)

@@ -39,7 +39,7 @@ FRESH: Final = 10.0
 MOST: Final = 32
 """Pages being worked out at a time; further ones are waited for."""
 
-Key = tuple[str, str]
+Key = tuple[str, str, str]
 
 
 @dataclass(slots=True)
@@ -52,7 +52,7 @@ class _Work:
 
 
 class Patience:
-    """ASGI middleware, inside the door: what it keeps is told apart by the cookies, thus by who asks."""
+    """ASGI middleware, inside the door: what it keeps is told apart by who asks, and by their cookies."""
 
     def __init__(self, app: ASGIApp, soon: float = SOON, ahead: Ahead | None = None) -> None:
         """Wrap an app.
@@ -96,7 +96,10 @@ class Patience:
         if address.startswith("/quads/"):
             # The page of one quad does not hang on which was looked at last, and the waiting page sets that.
             cookies.pop("quad", None)
-        return "; ".join(f"{k}={v}" for k, v in sorted(cookies.items())), address
+        # By who asks and for which crew too: a token may come in a header, and one person has several crews.
+        guest = scope.get("state", {}).get("guest")
+        who = "" if guest is None else f"{guest.session} {guest.crew.id}"
+        return who, "; ".join(f"{k}={v}" for k, v in sorted(cookies.items())), address
 
     async def _page(self, scope: Scope, receive: Receive, send: Send) -> None:
         self._forget()
@@ -116,9 +119,10 @@ class Patience:
         work.task.add_done_callback(lambda _: setattr(work, "ended", time.monotonic()))
         request = Request(scope, receive)
         slug = scope["path"].split("/")[2] if scope["path"].startswith("/quads/") else ""
-        ask = f"{ASK}?at={quote(key[1], safe='')}"
+        at = key[-1]
+        ask = f"{ASK}?at={quote(at, safe='')}"
         answer = await run_in_threadpool(
-            page, request, "working.html", slug=slug, ask=ask, at=key[1], seconds=0.0,
+            page, request, "working.html", slug=slug, ask=ask, at=at, seconds=0.0,
             headers={"Cache-Control": "no-store"},
         )  # fmt: skip
         await answer(scope, receive, send)

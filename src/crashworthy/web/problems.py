@@ -9,7 +9,16 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
 
-from crashworthy.errors import AccessError, CrashworthyError, JournalError, NotFoundError, Problem, StoreError
+from crashworthy.errors import (
+    DISK_FULL,
+    AccessError,
+    CrashworthyError,
+    JournalError,
+    NotFoundError,
+    Problem,
+    StoreError,
+    said_by_system,
+)
 from crashworthy.store.connect import PASSING
 from crashworthy.web.security import HEADERS
 from crashworthy.web.views import bare, page
@@ -20,7 +29,7 @@ if TYPE_CHECKING:
     from fastapi import FastAPI, Request
     from starlette.responses import Response
 
-__all__ = ["answer", "install", "plain", "refuse"]
+__all__ = ["answer", "install", "plain", "refuse", "status_of"]
 
 log = logging.getLogger("crashworthy.web")
 
@@ -31,9 +40,18 @@ WORDS: Final[dict[int, tuple[str, str]]] = {
     404: ("There is no such page", "choose a sheet above"),
     405: ("That page does not take this kind of request", "choose a sheet above"),
     409: ("That does not fit what is there now", "reload and look again"),
-    413: ("That file is too large", "send one of at most 256 MB"),
+    413: ("That is too large", "send a file of at most 256 MB, or entries of at most 4 MB at a time"),
     421: ("This server does not answer to that name", "open it by the address it printed at start"),
     422: ("Something in that form is missing or not in range", "mend it and send it again"),
+    429: ("That was tried too often", "wait as long as it says, then try once more"),
+    503: (
+        "The data cannot be reached just now",
+        "try again in a moment; what was acknowledged is safe, and phones keep what was not",
+    ),
+    507: (
+        "The disk of the server is full",
+        "make room there; what was acknowledged is safe, and phones keep what was not and send it again",
+    ),
     500: (
         "Something in this program went wrong",
         "nothing in the journal is lost; go back and try again; the details are in the log of the server",
@@ -85,6 +103,8 @@ def status_of(error: CrashworthyError) -> int:
         return 422
     if isinstance(error, AccessError):
         return 429 if error.wait else 403
+    if isinstance(error, StoreError) and any(p.what == DISK_FULL for p in error.problems):
+        return 507
     return 503 if isinstance(error, StoreError) and _is_down(error) else 400
 
 
@@ -100,8 +120,16 @@ def install(app: FastAPI) -> None:
     async def mendable(request: Request, error: CrashworthyError) -> Response:
         return answer(request, status_of(error), error.problems)
 
+    @app.exception_handler(OSError)
+    async def system(request: Request, error: OSError) -> Response:
+        if said_by_system(error, "") != DISK_FULL:
+            raise error
+        return answer(request, 507, [Problem(DISK_FULL, WORDS[507][1])])
+
     @app.exception_handler(HTTPException)
     async def status(request: Request, error: HTTPException) -> Response:
+        if isinstance(error.__cause__, OSError) and said_by_system(error.__cause__, "") == DISK_FULL:
+            return await system(request, error.__cause__)  # a form whose file found no room
         title, remedy = WORDS.get(error.status_code, WORDS[400])
         return answer(request, error.status_code, [Problem(title, remedy)])
 
@@ -119,12 +147,14 @@ def install(app: FastAPI) -> None:
 
     @app.exception_handler(Exception)
     async def broken(request: Request, error: Exception) -> Response:
+        if isinstance(error, CrashworthyError):  # raised outside the pages: in the door, in a waiting page
+            response = refuse(request, status_of(error))
+            response.headers.update(HEADERS)
+            return response
         log.error("%s %s failed", request.method, request.url.path, exc_info=error)
         title, remedy = WORDS[500]
         if request.url.path.startswith("/api/"):
-            response: Response = JSONResponse(
-                {"error": title, "problems": [plain(Problem(title, remedy))]}, 500
-            )
+            response = JSONResponse({"error": title, "problems": [plain(Problem(title, remedy))]}, 500)
         else:
             response = bare(request, 500, title, remedy)
         response.headers.update(HEADERS)  # this answer is made outside the guard

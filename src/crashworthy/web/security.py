@@ -24,13 +24,16 @@ if TYPE_CHECKING:
     from starlette.responses import Response
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-__all__ = ["HEADERS", "LOCAL_HOSTS", "POLICY", "UPLOAD_LIMIT", "Guard", "host_name"]
+__all__ = ["HEADERS", "LOCAL_HOSTS", "POLICY", "SMALL_LIMITS", "UPLOAD_LIMIT", "Guard", "host_name"]
 
 LOCAL_HOSTS: Final = ("127.0.0.1", "localhost", "[::1]")
 """Names a loopback server answers to."""
 
 UPLOAD_LIMIT: Final = 256 * 1024 * 1024
 """Largest request body, bytes."""
+
+SMALL_LIMITS: Final = {"/sign-in": 64 * 1024, "/join/": 64 * 1024, "/api/": 4 * 1024 * 1024}
+"""Smaller ones, by the beginning of the path: what a stranger may send, and entries, which are text."""
 
 POLICY: Final = (
     "default-src 'self'; img-src 'self' data: blob:; object-src 'none'; base-uri 'none'; form-action 'self';"
@@ -85,14 +88,16 @@ class Guard:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        refused = self._refusal(scope["method"], Headers(scope=scope))
+        small = (size for start, size in SMALL_LIMITS.items() if scope["path"].startswith(start))
+        limit = min(self.limit, *small, self.limit)
+        refused = self._refusal(scope["method"], Headers(scope=scope), limit)
         received = 0
 
         async def counted() -> Message:
             nonlocal received
             message = await receive()
             received += len(message.get("body", b""))
-            if received > self.limit:
+            if received > limit:
                 raise HTTPException(413)
             return message
 
@@ -110,7 +115,7 @@ class Guard:
         else:
             await self.app(scope, counted, marked)
 
-    def _refusal(self, method: str, headers: Headers) -> int:
+    def _refusal(self, method: str, headers: Headers, limit: int) -> int:
         """The status to refuse with, or 0."""
         host = headers.get("host", "")
         if host_name(host) not in self.hosts:
@@ -120,7 +125,7 @@ class Guard:
         size = headers.get("content-length", "0")
         if not size.isdigit():
             return 400
-        return 413 if int(size) > self.limit else 0
+        return 413 if int(size) > limit else 0
 
     @staticmethod
     def _own(headers: Headers, host: str) -> bool:

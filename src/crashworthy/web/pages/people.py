@@ -54,13 +54,27 @@ def _welcome(request: Request, token: str, to: str) -> Response:
     return answer
 
 
+def _person(request: Request) -> Any:
+    """Whoever asks, when they signed in themselves: a token that leaks must not make further ones.
+
+    Raises:
+        AccessError: a script asks.
+    """
+    found = guest(request)
+    if found.kind != "browser":
+        raise AccessError(
+            Problem("a token of a script may not change accounts", "sign in and do it yourself")
+        )
+    return found
+
+
 def _lead(request: Request) -> Any:
     """Whoever asks, when they lead the crew.
 
     Raises:
         AccessError: they do not.
     """
-    found = guest(request)
+    found = _person(request)
     if not found.leads:
         raise AccessError(Problem("only a lead of the crew may do that", "ask one of them"))
     return found
@@ -133,7 +147,7 @@ def join(request: Request, token: str, name: Text = "", password: Text = "") -> 
     accounts = _accounts(request)
     known = accounts.who(token_of(request.scope))
     try:
-        if known is not None and not name:
+        if known is not None and known.kind == "browser" and not name:
             accounts.look_at(known, accounts.join(token, known))
             return RedirectResponse("/", 303)
         return _welcome(request, accounts.accept(token, name, password, _label(request)), "/")
@@ -203,14 +217,14 @@ def role(request: Request, name: Text, role: Text) -> Response:
 @router.post("/people/device")
 def device(request: Request, label: Text = "") -> Response:
     """Make a token for a script; it is shown now and never again."""
-    token = _accounts(request).make_device(guest(request), label or "device")
+    token = _accounts(request).make_device(_person(request), label or "device")
     return _people(request, shown="device", secret=token)
 
 
 @router.post("/people/end")
 def end(request: Request, handle: Text = "") -> Response:
     """End one session of one's own, or all of them."""
-    found = guest(request)
+    found = _person(request)
     _accounts(request).end(found.person, handle, found.name)
     return RedirectResponse("/people", 303)
 
@@ -218,14 +232,14 @@ def end(request: Request, handle: Text = "") -> Response:
 @router.post("/people/crew")
 def crew(request: Request, crew: Text) -> Response:
     """Look at another crew of one's own."""
-    _accounts(request).look_at(guest(request), crew)
+    _accounts(request).look_at(_person(request), crew)
     return RedirectResponse("/", 303)
 
 
 @router.post("/people/password")
 def password(request: Request, old: Text, new: Text) -> Response:
     """Change one's own password; every session ends, and one signs in anew."""
-    found, accounts = guest(request), _accounts(request)
+    found, accounts = _person(request), _accounts(request)
     try:
         accounts.sign_in(found.name, old, _source(request), "password change")
         accounts.set_password(found.name, new, found.name)
