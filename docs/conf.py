@@ -22,6 +22,7 @@ suppress_warnings = ["myst.xref_missing", "toc.not_included", "ref.python"]
 autodoc_member_order = "bysource"
 autodoc_typehints = "signature"
 napoleon_google_docstring = True
+napoleon_use_ivar = True  # an attribute told in the docstring and beside its field is one thing
 
 
 def plain(_app: Any, _what: str, _name: str, _thing: Any, _options: Any, lines: list[str]) -> None:

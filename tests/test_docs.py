@@ -38,10 +38,42 @@ def test_every_command_is_in_the_docs(pages, command):
 
 def test_every_local_link_leads_somewhere(root):
     """No page links to a file that is not there."""
-    for page in [root / "README.md", root / "bench" / "README.md", *(root / "docs").rglob("*.md")]:
-        for target in re.findall(r"\]\(([^)#]+?)(?:#[^)]*)?\)", page.read_text(encoding="utf-8")):
+    for page, text in _written(root).items():
+        for target in re.findall(r"\]\(([^)#]+?)(?:#[^)]*)?\)", text):
             if "://" not in target:
                 assert (page.parent / target).exists(), f"{page.name} links to {target}"
+
+
+def _anchors(text: str) -> set[str]:
+    """What a heading can be reached by: its words in small letters, joined, punctuation gone."""
+    found: set[str] = set()
+    for heading in re.findall(r"^#+ (.+)$", re.sub(r"```.*?```", "", text, flags=re.DOTALL), re.MULTILINE):
+        words = re.sub(r"\[([^\]]*)\]\([^)]*\)", r"\1", heading)
+        found.add(re.sub(r"[^\w\- ]", "", words.lower()).strip().replace(" ", "-"))
+    return found
+
+
+def _written(root):
+    """Every page that people write, by its path."""
+    top = [*root.glob("*.md"), root / "bench" / "README.md", root / "bench" / "fuzz_readers.md"]
+    return {p: p.read_text(encoding="utf-8") for p in [*top, *(root / "docs").rglob("*.md")]}
+
+
+def test_every_anchor_is_a_heading(root):
+    """A link to a place in a page leads to a heading that is there."""
+    written = _written(root)
+    for page, text in written.items():
+        for target, anchor in re.findall(r"\]\(([^)#\s]*)#([^)\s]+)\)", text):
+            if "://" not in target:
+                goal = (page.parent / target).resolve() if target else page
+                assert anchor in _anchors(written[goal]), f"{page.name} links to {target}#{anchor}"
+
+
+def test_every_picture_is_shown_somewhere(root):
+    """No picture of the docs lies there unused."""
+    text = "\n".join(_written(root).values())
+    unused = [p.name for p in (root / "docs" / "pictures").iterdir() if f"pictures/{p.name}" not in text]
+    assert unused == []
 
 
 @pytest.mark.parametrize(("block", "last"), [("demo", "crashworthy demo"), ("test", "pytest")])

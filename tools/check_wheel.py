@@ -26,8 +26,8 @@ from urllib.parse import urldefrag, urljoin, urlsplit
 from urllib.request import urlopen
 
 ROOT = Path(__file__).resolve().parents[1]
-FIRST_PAGE_S = 240.0
-"""The first start after an install compiles, and a busy machine is slow: how soon is another tool's check."""
+FIRST_PAGE_S = 600.0
+"""The first start after an install compiles, and a busy machine is slow; how soon is another tool's check."""
 
 MUST = (
     "/worker.js",

@@ -5,6 +5,7 @@ python tools/commands_page.py          writes the page
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -47,11 +48,11 @@ def page() -> str:
     group: Any = typer.main.get_command(app)
 
     def one(name: str, command: Any) -> None:
-        words, _, example = (command.help or "").partition("Example:")
+        words, *examples = re.split(r"^\s*Example:", command.help or "", flags=re.MULTILINE)
         paragraphs = [" ".join(p.split()) for p in words.strip().split("\n\n")]
         out.append(f"\n## crashworthy {name}\n\n" + "\n\n".join(paragraphs) + "\n")
-        if example:
-            out.append(f"```sh\n{example.strip()}\n```\n")
+        if examples:
+            out.append("```sh\n" + "\n".join(e.strip() for e in examples) + "\n```\n")
         rows = [_row(p) for p in command.params if "--help" not in p.opts]
         if rows:
             out.append("| | |\n|---|---|\n" + "\n".join(rows) + "\n")

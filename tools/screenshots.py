@@ -54,15 +54,19 @@ def shots(workshop: Workshop) -> list[tuple[str, str, tuple[int, int], str]]:
         ("strikes", "/quads/gannet/crash/strikes", DESK, "light"),
         ("report", "/quads/gannet/crash/report.html", (900, 1250), "light"),
         ("torque-card", "/quads/gannet/bench/torque.html", (900, 900), "light"),
+        ("improve", "/quads/gannet/improve", DESK, "light"),
         ("placement", "/quads/gannet/placement", DESK, "light"),
         ("placement-joints", "/quads/gannet/placement#v-apart", DESK, "light"),
         ("camera-view", "/quads/gannet/placement#v-camera", DESK, "light"),
         ("camera", "/quads/gannet/placement/camera", DESK, "light"),
         ("link", "/quads/gannet/placement/link?for=control_l", DESK, "dark"),
         ("flight", flights[0], DESK, "dark"),
+        ("tap", "/quads/gannet/flights/tap", PHONE, "light"),
         ("bench", "/quads/gannet/bench", DESK, "light"),
+        ("budget", "/quads/gannet/bench#v-fly", DESK, "light"),
         ("inspection", "/quads/gannet/bench/sheet", DESK, "light"),
         ("lives", "/quads/gannet/lives", DESK, "light"),
+        ("journal", "/quads/gannet/journal", DESK, "light"),
         ("crew", "/crew", DESK, "light"),
         ("kit", "/quads/gannet/kit", DESK, "light"),
         ("evidence", "/evidence", DESK, "light"),
@@ -151,6 +155,8 @@ def main() -> int:
             set_up(workshop)
         if not asked.tour and (not asked.only or "evidence" in asked.only):
             workshop.jobs.wait(workshop.start_evidence().id, 300)
+        if not asked.tour and (not asked.only or "improve" in asked.only):
+            workshop.jobs.wait(workshop.start_improvements("gannet", 1000, 7, sensitivity=False).id, 1800)
         hall, token = crew(workshop.folder.root)
         alone, together = served(create_app(workshop)), served(create_app(None, hall=hall))
         with sync_playwright() as play:

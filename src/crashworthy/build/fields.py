@@ -82,7 +82,7 @@ Point2 = tuple[Coordinate, Coordinate]
 Point3 = tuple[Coordinate, Coordinate, Coordinate]
 """A place in the quad's frame, mm."""
 
-Name = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,39}$")]
+Name = Annotated[str, StringConstraints(pattern=r"^[a-z][_a-z0-9]{0,39}$")]
 """The name of a part or joint group: small letters, digits and _, starting with a letter."""
 
 Material = Annotated[str, AfterValidator(_known_material)]

@@ -182,7 +182,11 @@ class Reader:
         return best
 
     def scenario(self, data: dict[str, Any]) -> Scenario:
-        """Build the scenario; unknown fields and wrong types are problems."""
+        """Build the scenario; unknown fields and wrong types are problems.
+
+        Raises:
+            ScenarioError: every problem found, each with its field.
+        """
         known = {f.name for f in fields(Scenario)}
         problems = [
             Problem(f"unknown field {k!r}", f"use {', '.join(sorted(known))}", field=k)

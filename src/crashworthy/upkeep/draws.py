@@ -121,7 +121,11 @@ class Draws:
         return 100.0 * total
 
     def in_packs(self, weights: Floats) -> Floats:
-        """(draws, changes) saved in 100 packs; ``weights`` by kind, what one break costs."""
+        """(draws, changes) saved in 100 packs; ``weights`` by kind, what one break costs.
+
+        Raises:
+            ScenarioError: these draws know no journal, so no packs to count by.
+        """
         joined = self._joined
         if joined is None:
             raise ScenarioError(

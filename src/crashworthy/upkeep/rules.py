@@ -140,14 +140,22 @@ def pattern_rule(pattern: str, remedy: str) -> Rule:
 
 
 def flag_rule(value: Any) -> bool:
-    """True or false, and nothing that merely looks like it."""
+    """True or false, and nothing that merely looks like it.
+
+    Raises:
+        BrokenRuleError: it is something else.
+    """
     if isinstance(value, bool):
         return value
     raise BrokenRuleError(f"is {shown(value)}", "write true or false without quotes")
 
 
 def names_rule(value: Any) -> tuple[str, ...]:
-    """A list of different names."""
+    """A list of different names.
+
+    Raises:
+        BrokenRuleError: no list, too long, a name that will not do, or one that stands there twice.
+    """
     if not isinstance(value, list | tuple) or len(value) > _MAX_NAMES:
         raise BrokenRuleError(f"is {shown(value)}", f"write a list of at most {_MAX_NAMES} part names")
     one = text_rule(80, empty=False)

@@ -162,6 +162,9 @@ def crashes_needed(rate: float, ratio: float = 0.5, step: int = 50) -> int | Non
 
     Returns:
         The least such number, or None beyond 20 000.
+
+    Raises:
+        JournalError: ``rate`` is not above 0, or ``ratio`` not between 0 and 1.
     """
     if not (rate > 0.0 and 0.0 < ratio < 1.0):
         raise JournalError(Problem("a rate above 0 and a ratio below 1 are needed", "give them"))

@@ -60,7 +60,7 @@ class ShowBench(LifeBench):
 
         Args:
             slug: of the quad.
-            part: name of a part; "" ranks by damage, "*boards" by what the boards feel.
+            part: name of a part; "" ranks by damage, ``*boards`` by what the boards feel.
             count: how many.
 
         Raises:
