@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+import runpy
 from importlib.metadata import version as installed
+from pathlib import Path
 from typing import Any
 
 project = "Crashworthy"
@@ -30,6 +32,12 @@ def plain(_app: Any, _what: str, _name: str, _thing: Any, _options: Any, lines: 
     lines[:] = [re.sub(r"(?<=\w)_(?=\W|$)", r"\\_", line.replace("|", r"\|")) for line in lines]
 
 
+def list_names(_app: Any, _config: Any) -> None:
+    """Write the pages of the library reference anew, so that no public name is left out."""
+    runpy.run_path(str(Path(__file__).parents[1] / "tools" / "reference_page.py"))["main"]()
+
+
 def setup(app: Any) -> None:
-    """Hook it in."""
+    """Hook both in."""
+    app.connect("config-inited", list_names)
     app.connect("autodoc-process-docstring", plain)

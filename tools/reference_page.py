@@ -1,6 +1,6 @@
-"""Write docs/reference.rst and its pages from the packages themselves, so that no public name is left out.
+"""Write the pages of the library reference from the packages themselves, so that no public name is left out.
 
-python tools/reference_page.py         writes the pages
+``docs/conf.py`` calls it whenever the static site is made; ``docs/reference/`` is not kept.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ ROOMS: Final = {
 }
 """The rooms of the library from the top, and what a reader finds there."""
 
-FOUNDATION: Final = ("quantities", "errors", "cautions")
+FOUNDATION: Final = ("quantities", "errors", "cautions", "release")
 """Modules at the bottom that every room shares."""
 
 INSIDE: Final = ("evidence.",)
@@ -90,10 +90,9 @@ def pages() -> dict[str, str]:
     index.append("Made from the docstrings by ``tools/reference_page.py``: every public name of the library,")
     index.append("the rooms in the order of the architecture.\n")
     index.append(".. toctree::\n   :maxdepth: 1\n")
-    index += [f"   reference/{room}" for room in (*ROOMS, "foundation")]
-    index.append("")
-    index.append(_section("crashworthy"))
-    made["reference.rst"] = "\n".join(index)
+    index += [f"   reference/{room}" for room in ("package", *ROOMS, "foundation")]
+    made["reference.rst"] = "\n".join(index) + "\n"
+    made["reference/package.rst"] = _section("crashworthy").replace("-", "=")
     for room, words in ROOMS.items():
         head = f"crashworthy.{room}"
         text = [f"{head}\n{'=' * len(head)}\n\n{words}\n", *(_section(m) for m in modules(room))]

@@ -1,4 +1,4 @@
-"""A server for crews: a stranger sees nothing, and one crew sees nothing of another."""
+"""No stranger sees a thing, no crew another; long because every way in is tried on the same two crews."""
 
 from __future__ import annotations
 
