@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from crashworthy.cli.assumed import say_assumed
 from crashworthy.cli.options import (
     Cluster,
     Data,
@@ -88,6 +89,13 @@ def crash(
     workers: Workers = None,
     cluster: Cluster = None,
     every_part: Annotated[bool, typer.Option("--all-parts", help="Show every part that is hit.")] = False,
+    assumptions: Annotated[
+        bool,
+        typer.Option(
+            "--assumptions",
+            help="List what was taken for granted: the mix, the flight, each surface; sources.",
+        ),
+    ] = False,
     data: Data = None,
     store: Store = None,
     as_json: Json = False,
@@ -102,6 +110,7 @@ def crash(
     Example: crashworthy crash examples/gannet.toml --watch rare --n 10000 --until 10%
     """
     from crashworthy.cli import crash_show
+    from crashworthy.impact.assumed import assumed
 
     if replay is None and output is not None:
         raise typer.BadParameter("-o belongs to --replay; use --report or --strikes for a whole campaign")
@@ -125,6 +134,7 @@ def crash(
             if quad.endswith(".toml"):
                 batch, broken = workshop.crash_both(build, n, seed, mix, progress=progress, **options)
                 summary = batch.summarise(broken=broken).to_json() | {"strengths": "tabled"}
+                summary["assumed"] = assumed(mix, build).to_json()
                 about = ["Strengths: as tabled (a sheet file has no journal)."]
             else:
                 campaign = workshop.crash_test(quad, n, seed, mix, progress=progress, **options)
@@ -142,6 +152,7 @@ def crash(
         print_json(summary | told | ({} if learned is None else {"learned": learned.to_json()}))
         return
     _words(summary, every_part, about)
+    say_assumed(summary["assumed"], whole=assumptions)
     crash_show.say_more(told)
 
 

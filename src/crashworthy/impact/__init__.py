@@ -6,6 +6,7 @@ import importlib
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from crashworthy.impact.assumed import Assumed, assumed
     from crashworthy.impact.batch import CrashBatch
     from crashworthy.impact.campaign import CampaignCancelled, Chunk, simulate
     from crashworthy.impact.fracture import Fracture, beside
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from crashworthy.impact.width import engine
 
 __all__ = [
+    "Assumed",
     "CampaignCancelled",
     "Chunk",
     "CrashBatch",
@@ -29,6 +31,7 @@ __all__ = [
     "Scenario",
     "StrikeMap",
     "WorstCrash",
+    "assumed",
     "beside",
     "bring_back",
     "engine",
@@ -40,6 +43,7 @@ __all__ = [
 ]
 
 _HOMES = {
+    "Assumed": "assumed",
     "CampaignCancelled": "campaign",
     "Chunk": "campaign",
     "CrashBatch": "batch",
@@ -51,6 +55,7 @@ _HOMES = {
     "Scenario": "scenario",
     "StrikeMap": "strikes",
     "WorstCrash": "hardest",
+    "assumed": "assumed",
     "beside": "fracture",
     "bring_back": "replays",
     "engine": "width",

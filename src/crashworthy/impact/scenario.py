@@ -25,7 +25,44 @@ from typing import Any, Final
 
 from crashworthy.errors import Problem, ScenarioError
 
-__all__ = ["ASSUMPTIONS", "Approach", "Attitude", "Obstacle", "Scenario", "Speed", "Spin"]
+__all__ = ["ASSUMED", "ASSUMPTIONS", "Approach", "Attitude", "Obstacle", "Scenario", "Speed", "Spin"]
+
+ASSUMED: Final = "assumption"
+"""Source of a number that has none."""
+
+MET: Final = (
+    (
+        ("pole", "branch", "rail", "edge", "gap"),
+        "where a bar or edge is met",
+        "uniform over the silhouette of the quad",
+        "geometry",
+    ),
+    (
+        ("branch",),
+        "how a branch gives",
+        "like a cantilever of its radius and free length, 9 GPa, 650 kg/m3, 5 % damping",
+        ASSUMED,
+    ),
+    (
+        ("net",),
+        "how a fence gives",
+        "as one mass on a spring, 10 % damping; its meshes count as closed",
+        ASSUMED,
+    ),
+    (
+        ("spike",),
+        "spike",
+        "upright rod that leans by up to 20 deg, aimed at a point of the skin by area",
+        ASSUMED,
+    ),
+    (
+        ("rubble",),
+        "rubble",
+        "equal stones in a square pattern, turned and shifted by chance, half sunk",
+        ASSUMED,
+    ),
+)
+"""What no scenario file can change: kinds of obstacle, what, how, source."""
 
 ASSUMPTIONS: Final = (
     "speed: lognormal, median 8 m/s, standard deviation of ln 0.5, cut to 2-35 m/s (assumption)",
@@ -40,13 +77,7 @@ ASSUMPTIONS: Final = (
     "spin: each axis normal with sd 5 rad/s, 12 rad/s when tumbling (assumption)",
     "angle between flight path and ground, rubble, wall or fence: beta(2, 2) over 10-90 deg (assumption)",
     "bars, edges, gaps: path descends by 10 deg, sd 15 deg; level ones within 30 deg of across (assumption)",
-    "where a bar or edge is met: uniform over the silhouette of the quad (geometry)",
-    (
-        "a branch gives like a cantilever of its radius and free length, 9 GPa, 650 kg/m3, 5 % damping; a "
-        "fence moves as 0.5 kg on 3 kN/m, 10 % damping, its meshes count as closed (assumption)"
-    ),
-    "spike: upright rod that leans by up to 20 deg, aimed at a point of the skin drawn by area (assumption)",
-    "rubble: equal stones in a square pattern, turned and shifted by chance, half sunk (assumption)",
+    *(f"{what}: {words} ({source})" for _, what, words, source in MET),
 )
 """The priors in words."""
 
@@ -67,6 +98,7 @@ class Obstacle:
             give. Mass and stiffness follow from it and from the radius.
         mass: of a net that moves with the quad, kg; 0 for what does not give.
         stiffness: of a net, N/m.
+        source: where weight and sizes come from; decides nothing.
     """
 
     name: str
@@ -78,6 +110,7 @@ class Obstacle:
     free_length: tuple[float, float] = (0.0, 0.0)
     mass: float = 0.0
     stiffness: float = 0.0
+    source: str = ASSUMED
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +121,7 @@ class Speed:
     sd_ln: float = 0.5
     low: float = 2.0
     high: float = 35.0
+    source: str = ASSUMED
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +135,7 @@ class Attitude:
     pitch_high: float = 60.0
     roll_sd: float = 25.0
     flat_sd: float = 15.0
+    source: str = ASSUMED
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +144,7 @@ class Spin:
 
     calm_sd: float = 5.0
     tumble_sd: float = 12.0
+    source: str = ASSUMED
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +158,7 @@ class Approach:
     descent: float = 10.0
     descent_sd: float = 15.0
     across: float = 30.0
+    source: str = ASSUMED
 
 
 _PRIOR: Final = (
@@ -215,7 +252,10 @@ class Scenario:
     @property
     def digest(self) -> str:
         """sha256 of everything that decides the draws."""
-        return hashlib.sha256(json.dumps(self.to_json(), sort_keys=True).encode()).hexdigest()
+        data = self.to_json()
+        for row in (*data["obstacles"], *(data[k] for k in ("speed", "attitude", "spin", "approach"))):
+            del row["source"]
+        return hashlib.sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()
 
     def summary(self) -> str:
         """One sentence: speeds first, then the mix."""

@@ -26,6 +26,16 @@ def _number_problem(where: str, value: object, low: float, high: float) -> Probl
     )
 
 
+def _source_problem(where: str, source: object) -> Problem | None:
+    if isinstance(source, str) and 0 < len(source.strip()) and len(source) <= LONGEST:
+        return None
+    remedy = f"say in up to {LONGEST} letters where the numbers come from, or leave it out"
+    return Problem("source must be words", remedy, field=f"{where}.source")
+
+
+LONGEST: Final = 300
+"""Letters of a source."""
+
 _RANGES: Final[Mapping[str, Mapping[str, tuple[float, float]]]] = {
     "speed": {"median": (0.1, 100), "sd_ln": (0.0, 2.0), "low": (0.1, 100), "high": (0.1, 100)},
     "attitude": {
@@ -60,6 +70,8 @@ def problems_of(scenario: Scenario) -> list[Problem]:
     for section, ranges in _RANGES.items():
         part = getattr(scenario, section)
         found += [_number_problem(f"{section}.{k}", getattr(part, k), *r) for k, r in ranges.items()]
+    found += [_source_problem(section, getattr(scenario, section).source) for section in _RANGES]
+    found += [_source_problem(f"obstacles.{o.name}", o.source) for o in scenario.obstacles]
     if not any(found):
         for section, low, high in (
             ("speed", "low", "high"),

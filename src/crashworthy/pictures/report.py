@@ -1,4 +1,4 @@
-"""The report of a crash test on one page, to share: what breaks, where it is hit, what that rests on."""
+"""The report of a crash test to share: one page with what breaks and where it is hit, one with what was assumed."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ import shlex
 from typing import TYPE_CHECKING, Any, Final
 
 from crashworthy.impact.campaign import ENGINE
-from crashworthy.impact.scenario import ASSUMPTIONS
 from crashworthy.pictures import matrix, paper
 from crashworthy.pictures.render import quad_png
 from crashworthy.pictures.strikes import strike_png, strike_scale
@@ -38,9 +37,9 @@ def crash_report(
 
     Args:
         quad: the build that was crashed.
-        summary: ``CrashSummary.to_json()``.
+        summary: ``CrashSummary.to_json()``, with ``Assumed.to_json()`` under "assumed" for the second page.
         strikes: drawn on the picture of the build when given.
-        tornado: names the assumptions that move the answer; without, the scenario's priors stand there.
+        tornado: names the assumptions that move the answer.
         sheet: how the command line finds the build, for the line that runs it again.
         scenario_file: of that line.
         invented: say that the data is invented.
@@ -48,6 +47,7 @@ def crash_report(
     parts = sorted((p for p in summary["parts"] if p["modes"]), key=lambda p: -p["breaks"])[:ROWS]
     fracture = summary.get("fracture")
     touch = summary.get("first_touch")
+    told = summary.get("assumed")
     command = ["crashworthy", "crash", sheet or f"{quad.slug}.toml", "--n", str(summary["n"])]
     command += ["--seed", str(summary["seed"])]
     if scenario_file:
@@ -68,7 +68,7 @@ def crash_report(
         matrix=matrix.first_touch_matrix(touch) if touch and sum(touch["crashes"]) else "",
         moments=matrix.moment_histograms(summary["moments"]) if summary.get("moments") else "",
         tornado=tornado,
-        assumptions=ASSUMPTIONS,
+        told=told,
         digest=quad.digest,
         engine=ENGINE,
         scenario=summary["scenario"].get("name", "everyday mix"),

@@ -97,7 +97,9 @@ def fitted_scenario(history: QuadHistory, scenario: Scenario, arrays: Mapping[st
     if speed.fitted:
         from crashworthy.upkeep.mix import JOURNAL
 
-        found = replace(found, name=JOURNAL, speed=replace(found.speed, median=speed.median))
+        told = f"median from the journal: {scuffs} scuffs, {hits} hits, {slams} slams; the rest as assumed"
+        fitted = replace(found.speed, median=speed.median, source=told)
+        found = replace(found, name=JOURNAL, speed=fitted)
     rows = tuple(
         Moved(o.name, float(a), mix.counts[o.name], float(b))
         for o, a, b in zip(scenario.obstacles, old, new, strict=True)

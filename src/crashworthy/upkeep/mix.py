@@ -150,6 +150,14 @@ def meant(words: str, scenario: Scenario) -> list[int]:
     return found
 
 
+def _told(count: float, known: int, share: float) -> str:
+    """Where the share of a fitted obstacle comes from; its sizes stay what they were."""
+    return (
+        f"journal: {count:.3g} of {known} crashes; the assumed {100 * share:.3g} % counts as {WORTH:g} crashes; "
+        "sizes as assumed"
+    )
+
+
 def fitted_mix(history: QuadHistory | Iterable[QuadHistory], scenario: Scenario) -> FittedMix:
     """Weights of a scenario's obstacles after what the journal says was hit.
 
@@ -181,6 +189,9 @@ def fitted_mix(history: QuadHistory | Iterable[QuadHistory], scenario: Scenario)
         (WORTH * s + counts[o.name]) / (WORTH + known)
         for o, s in zip(scenario.obstacles, shares, strict=True)
     ]
-    mixed = tuple(replace(o, weight=w) for o, w in zip(scenario.obstacles, weights, strict=True))
+    mixed = tuple(
+        replace(o, weight=w, source=_told(counts[o.name], known, s))
+        for o, w, s in zip(scenario.obstacles, weights, shares, strict=True)
+    )
     moved = 0.5 * sum(abs(w - s) for w, s in zip(weights, shares, strict=True))
     return FittedMix(replace(scenario, obstacles=mixed, name=JOURNAL), counts, known, words, moved)

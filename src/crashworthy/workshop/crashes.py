@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any, Final
 
 from crashworthy.workshop.background import Background, cancellable
@@ -151,6 +152,7 @@ class CrashBench(Background):
             progress=progress,
             cancelled=cancelled,
         )
+        from crashworthy.impact.assumed import assumed
         from crashworthy.impact.batch import ARRAYS
 
         edges = None if scenario is None else self.severity_edges(slug, scenario)
@@ -160,11 +162,29 @@ class CrashBench(Background):
             seed=seed,
             n=batch.n,
             scenario=batch.scenario,
-            summary=batch.summarise(edges, broken).to_json(),
+            summary=batch.summarise(edges, broken).to_json() | {"assumed": assumed(scenario, quad).to_json()},
             arrays={name: getattr(batch, name) for name in ARRAYS},
             options={"campaign": batch.digest, "fracture": broken is not None},
         )
         return self.campaign(key)
+
+    def assumed(self, campaign: Campaign) -> dict[str, Any]:
+        """What a kept campaign took for granted, as plain data (``impact.assumed``).
+
+        Campaigns from before this was kept are told by the tables of today, and without skins when the sheet
+        has changed since.
+        """
+        from crashworthy.errors import CrashworthyError
+        from crashworthy.impact.assumed import assumed
+        from crashworthy.impact.scenario_file import from_plain
+
+        known: dict[str, Any] | None = campaign.summary.get("assumed")
+        if known is not None:
+            return known
+        quad = None
+        with suppress(CrashworthyError):  # a sheet that cannot be read now; its page says why
+            quad = None if campaign.stale else self.quad(campaign.slug)
+        return assumed(from_plain(campaign.scenario), quad).to_json()
 
     def severity_edges(self, slug: str, scenario: Scenario) -> tuple[float, float] | None:  # noqa: ARG002 - see LearnBench
         """Accelerations, g, that part scuff, hit and slam under a scenario; its own thirds when None."""

@@ -303,7 +303,11 @@ class LearnBench(CrashBench, JournalBench):
             NotFoundError: no such choice of strengths.
         """
         corrections = {} if campaign.stale else self.corrections(campaign.slug, strengths)
-        head = {"strengths": MINE if corrections else "tabled", "hazards_tabled": campaign.summary["hazards"]}
+        head = {
+            "strengths": MINE if corrections else "tabled",
+            "hazards_tabled": campaign.summary["hazards"],
+            "assumed": self.assumed(campaign),
+        }
         if not corrections:
             return campaign.summary | head
         # Fracture was run at the strengths as tabled; what was watched does not depend on strengths.

@@ -12,7 +12,7 @@ from fastapi.responses import RedirectResponse
 from starlette.concurrency import run_in_threadpool
 
 from crashworthy.errors import CrashworthyError, NotFoundError, Problem, ScenarioError
-from crashworthy.impact.scenario import ASSUMPTIONS, Scenario
+from crashworthy.impact.scenario import Scenario
 from crashworthy.pictures import loads, ramp
 from crashworthy.pictures.breaks import break_bars, hit_bars, reach_picture
 from crashworthy.pictures.matrix import first_touch_matrix, moment_histograms
@@ -82,18 +82,29 @@ def asked(form: Mapping[str, str]) -> tuple[int, int, str]:
         problems.append(Problem(f"seed {seed} is out of range", "use 0 to 2**64 - 1", field="seed"))
     if problems:
         raise ScenarioError(*problems)
-    if all(given[key] == float(text) for key, text in prior.items()):
+    changed = {key for key, text in prior.items() if given[key] != float(text)}
+    if not changed:
         return n, seed, ""
+    journal = form.get("mix") == MINE
+    told = "filled in from the journal, or changed by hand" if journal else "filled in by hand"
+
+    def source(*fields: str) -> dict[str, str]:
+        return {"source": told} if changed.intersection(fields) else {}
+
     mix = {
         row["name"]: {k: v for k, v in row.items() if k != "name"}
         | {"weight": given[f"obstacles.{row['name']}"] / 100}
+        | source(f"obstacles.{row['name']}")
         for row in Scenario.default().to_json()["obstacles"]
     }
     sections = {
-        "speed": {k: given[f"speed.{k}"] for k in ("median", "sd_ln", "low", "high")},
-        "attitude": {k: given[f"attitude.{k}"] / 100 for k in ("nose", "tumble", "flat")},
+        name: {k: given[f"{name}.{k}"] / scale for k in fields} | source(*(f"{name}.{k}" for k in fields))
+        for name, fields, scale in (
+            ("speed", ("median", "sd_ln", "low", "high"), 1),
+            ("attitude", ("nose", "tumble", "flat"), 100),
+        )
     }
-    name = JOURNAL if form.get("mix") == MINE else "edited mix"
+    name = JOURNAL if journal else "edited mix"
     return n, seed, tomli_w.dumps({"name": name, **sections, "obstacles": mix})
 
 
@@ -200,7 +211,6 @@ def _show(
         obstacles=Scenario.default().obstacles,
         watchable=_watchable(request, slug),
         problems=problems,
-        assumptions=ASSUMPTIONS,
         hits=svg(hit_bars(summary["parts"])) if summary else "",
         breaks=svg(break_bars(summary["groups"])) if summary else "",
         fracture=fracture,
