@@ -110,7 +110,7 @@ def crash(
     Example: crashworthy crash examples/gannet.toml --watch rare --n 10000 --until 10%
     """
     from crashworthy.cli import crash_show
-    from crashworthy.impact.assumed import assumed
+    from crashworthy.impact.assumptions import assumed
 
     if replay is None and output is not None:
         raise typer.BadParameter("-o belongs to --replay; use --report or --strikes for a whole campaign")
@@ -138,7 +138,7 @@ def crash(
                 about = ["Strengths: as tabled (a sheet file has no journal)."]
             else:
                 campaign = workshop.crash_test(quad, n, seed, mix, progress=progress, **options)
-                summary = workshop.corrected_summary(campaign, strengths)
+                summary = workshop.corrected_summary(campaign, strengths, progress=progress)
                 batch = workshop.believed_batch(campaign)
                 learned = workshop.learned(quad)
                 about = [_strengths(learned, summary)]
@@ -225,7 +225,7 @@ def _words(summary: dict[str, Any], every_part: bool, about: Sequence[str]) -> N
     if fracture:
         say(f"Fract.: the same with fracture, over the first {fracture['n']} crashes. {fracture['summary']}")
         say(f"{fracture['meaning']}.")
-        if summary.get("strengths") != "tabled":
+        if fracture.get("strengths", "tabled") != summary["strengths"]:
             say("Fract. is at the strengths as tabled, break at those your crashes say.")
     say(summary["first_touch"]["summary"])
     say("Newtons are model values; trust the ranking and load over strength first.")

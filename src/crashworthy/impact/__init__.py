@@ -6,7 +6,7 @@ import importlib
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from crashworthy.impact.assumed import Assumed, assumed
+    from crashworthy.impact.assumptions import Assumed, assumed
     from crashworthy.impact.batch import CrashBatch
     from crashworthy.impact.campaign import CampaignCancelled, Chunk, simulate
     from crashworthy.impact.fracture import Fracture, beside
@@ -43,7 +43,7 @@ __all__ = [
 ]
 
 _HOMES = {
-    "Assumed": "assumed",
+    "Assumed": "assumptions",
     "CampaignCancelled": "campaign",
     "Chunk": "campaign",
     "CrashBatch": "batch",
@@ -55,7 +55,7 @@ _HOMES = {
     "Scenario": "scenario",
     "StrikeMap": "strikes",
     "WorstCrash": "hardest",
-    "assumed": "assumed",
+    "assumed": "assumptions",
     "beside": "fracture",
     "bring_back": "replays",
     "engine": "width",

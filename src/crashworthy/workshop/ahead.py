@@ -65,7 +65,14 @@ class Ahead:
                 known = workshop.latest_campaign(slug)
                 if known is None or known.stale:
                     continue  # a page never starts a campaign unasked; neither does this
-                for step in (workshop.learned, workshop.wear, workshop.mine, workshop.placement):
+                # Last what may crash again: with fracture, at the strengths that were just learned.
+                for step in (
+                    workshop.learned,
+                    workshop.wear,
+                    workshop.mine,
+                    workshop.placement,
+                    lambda _, known=known: workshop.corrected_summary(known),
+                ):
                     if self._stop.is_set():
                         return
                     with suppress(CrashworthyError):

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from crashworthy.impact.scenario import Scenario
     from crashworthy.jobs.durable import DurableReporter, Work
     from crashworthy.jobs.runner import JobStatus
+    from crashworthy.strength.correction import Corrections
 
 __all__ = ["Campaign", "CrashBench", "PartLoads"]
 
@@ -34,6 +35,7 @@ class CrashBench(Background):
         scenario: Scenario | None = None,
         *,
         fracture: bool = False,
+        strengths: Corrections | None = None,
         watch: Sequence[str] = (),
         until: float = 0.0,
         workers: int | None = None,
@@ -48,6 +50,7 @@ class CrashBench(Background):
             seed: of the campaign.
             scenario: what is hit; the everyday mix by default.
             fracture: let arms and props break in the run.
+            strengths: factors on the tabled strengths by kind of part.
             watch: rare hits to be known well.
             until: relative half width at which to stop; 0 for never.
             workers: threads; one for each core by default.
@@ -66,6 +69,7 @@ class CrashBench(Background):
             seed,
             scenario,
             fracture=fracture,
+            strengths=strengths,
             watch=watch,
             until=until,
             map_chunks=self.runner(workers),
@@ -152,7 +156,7 @@ class CrashBench(Background):
             progress=progress,
             cancelled=cancelled,
         )
-        from crashworthy.impact.assumed import assumed
+        from crashworthy.impact.assumptions import assumed
         from crashworthy.impact.batch import ARRAYS
 
         edges = None if scenario is None else self.severity_edges(slug, scenario)
@@ -169,13 +173,13 @@ class CrashBench(Background):
         return self.campaign(key)
 
     def assumed(self, campaign: Campaign) -> dict[str, Any]:
-        """What a kept campaign took for granted, as plain data (``impact.assumed``).
+        """What a kept campaign took for granted, as plain data (``impact.assumptions``).
 
         Campaigns from before this was kept are told by the tables of today, and without skins when the sheet
         has changed since.
         """
         from crashworthy.errors import CrashworthyError
-        from crashworthy.impact.assumed import assumed
+        from crashworthy.impact.assumptions import assumed
         from crashworthy.impact.scenario_file import from_plain
 
         known: dict[str, Any] | None = campaign.summary.get("assumed")
@@ -189,6 +193,17 @@ class CrashBench(Background):
     def severity_edges(self, slug: str, scenario: Scenario) -> tuple[float, float] | None:  # noqa: ARG002 - see LearnBench
         """Accelerations, g, that part scuff, hit and slam under a scenario; its own thirds when None."""
         return None
+
+    def corrected_summary(
+        self,
+        campaign: Campaign,
+        strengths: str = "mine",  # noqa: ARG002 - see LearnBench
+        *,
+        progress: Callable[[int, int], None] | None = None,  # noqa: ARG002 - as above
+        cancelled: Callable[[], bool] | None = None,  # noqa: ARG002 - as above
+    ) -> dict[str, Any]:
+        """The answers with the strengths that are believed now: as tabled where nothing was learned."""
+        return campaign.summary
 
     def believed_batch(self, campaign: Campaign) -> CrashBatch:
         """``kept_batch`` with the strengths that are believed now: as tabled where nothing was learned."""
@@ -248,7 +263,7 @@ class CrashBench(Background):
 
             scenario = Scenario.parse(scenario_text, file="scenario") if scenario_text.strip() else None
             report.progress(0, n, "compiling the crash kernel; the first time takes about half a minute")
-            return cancellable(
+            campaign = cancellable(
                 lambda: self.crash_test(
                     slug,
                     n,
@@ -260,6 +275,16 @@ class CrashBench(Background):
                     cancelled=report.cancelled,
                 )
             )
+            cancellable(
+                lambda: self.corrected_summary(
+                    campaign,
+                    progress=lambda done, total: report.progress(
+                        done, total, "with fracture, at the strengths your crashes say"
+                    ),
+                    cancelled=report.cancelled,
+                )
+            )
+            return campaign
 
         return work
 

@@ -293,24 +293,65 @@ class LearnBench(CrashBench, JournalBench):
 
         return self.mine(slug).scenario if name == MINE else Scenario.load(name)
 
-    def corrected_summary(self, campaign: Campaign, strengths: str = MINE) -> dict[str, Any]:
-        """The answers of a kept campaign with the strengths that are believed now; no crash is run again.
+    def corrected_summary(
+        self,
+        campaign: Campaign,
+        strengths: str = MINE,
+        *,
+        progress: Callable[[int, int], None] | None = None,
+        cancelled: Callable[[], bool] | None = None,
+    ) -> dict[str, Any]:
+        """The answers of a kept campaign with the strengths that are believed now.
 
-        A campaign of a build that has changed since, or strengths of which nothing was learned, give the
-        summary as it was kept.
+        Nothing is crashed again but the crashes with fracture, when arms or props are believed stronger or
+        weaker than they were run; ``fracture["strengths"]`` says at which they are. A campaign of a build that
+        has changed since, or strengths of which nothing was learned, give the summary as it was kept.
+
+        Args:
+            campaign: of a quad of the fleet.
+            strengths: one of ``STRENGTHS``.
+            progress: called with (done, total) of the crashes with fracture.
+            cancelled: asked before each of their results is taken.
 
         Raises:
             NotFoundError: no such choice of strengths.
+            CampaignCancelled: ``cancelled`` said so.
         """
         corrections = {} if campaign.stale else self.corrections(campaign.slug, strengths)
-        head = {
+        head: dict[str, Any] = {
             "strengths": MINE if corrections else "tabled",
             "hazards_tabled": campaign.summary["hazards"],
             "assumed": self.assumed(campaign),
         }
+        known = campaign.summary.get("fracture")
+        fracture = None if not known else {**known, "strengths": "tabled"}
         if not corrections:
-            return campaign.summary | head
-        # Fracture was run at the strengths as tabled; what was watched does not depend on strengths.
-        run = ("fracture", "watched", "drawn", "asked", "until", "until_words")
+            return campaign.summary | head | {"fracture": fracture}
+        if fracture:
+            fracture = self._fracture(campaign, corrections, progress, cancelled) or fracture
+        # What was watched does not depend on strengths.
+        run = ("watched", "drawn", "asked", "until", "until_words")
         kept = {name: campaign.summary[name] for name in run if name in campaign.summary}
-        return self._summary(campaign, corrections, "summary") | kept | head
+        return self._summary(campaign, corrections, "summary") | kept | head | {"fracture": fracture}
+
+    def _fracture(
+        self,
+        campaign: Campaign,
+        corrections: Corrections,
+        progress: Callable[[int, int], None] | None,
+        cancelled: Callable[[], bool] | None,
+    ) -> dict[str, Any] | None:
+        """With fracture at these strengths; None where crashes cannot be run just now."""
+        from crashworthy.errors import CrashworthyError
+        from crashworthy.impact.campaign import CampaignCancelled
+        from crashworthy.workshop.fractures import fracture_at
+
+        def make() -> dict[str, Any]:
+            return fracture_at(self, campaign, corrections, progress, cancelled) | {"strengths": MINE}
+
+        try:
+            return self._once(f"fracture {campaign.key}", campaign.slug, make)
+        except CampaignCancelled:
+            raise
+        except CrashworthyError:  # such as a cluster that cannot be reached: what was kept is shown as such
+            return None
