@@ -75,3 +75,24 @@ def test_the_torque_card_comes_on_paper(tmp_path: Path) -> None:
         got = ask("torque", SHEET, "-o", str(file), data=tmp_path / "d")
         assert got.exit_code == 0, got.output
         assert file.read_bytes().startswith(start)
+
+
+def test_what_was_assumed_is_counted_always_and_listed_when_asked(tmp_path: Path) -> None:
+    """One line without the option; with it every row with its source in 80 columns; JSON holds all."""
+    short = ask("crash", SHEET, "--n", "4", "--no-fracture", data=tmp_path / "d").stdout
+    assert "--assumptions lists them" in short
+    assert "Wood Handbook" not in short
+    got = ask("crash", SHEET, "--n", "4", "--no-fracture", "--assumptions", data=tmp_path / "d").stdout
+    told = json.loads(ask("crash", SHEET, "--n", "4", "--no-fracture", "--json", data=tmp_path / "d").stdout)[
+        "assumed"
+    ]
+    for row in told["mix"]:
+        line = next(line for line in got.splitlines() if line.startswith(row["name"]))
+        assert f"{100 * row['share']:.1f}" in line
+        assert "assumption" in line
+        assert len(line.rstrip()) <= 80
+    assert "Wood Handbook" in got
+    assert f"Contact: {told['together']}." in got
+    wood = next(s for s in told["surfaces"] if s["name"] == "wood")
+    assert wood["numbers"][1]["value"] == 2.9e7
+    assert wood["numbers"][1]["unit"] == "Pa"

@@ -166,7 +166,7 @@ def test_every_parameter_moves_something_and_nothing_else(quad):
     """Each end of each parameter gives another case, and the case it started from is untouched."""
     case = case_of(quad)
     before = case.digest
-    for p in parameters({"arm": "arms", "prop": "props"}):
+    for p in parameters({"arm": "arms", "prop": "props"}, case):
         for side in ("low", "high"):
             moved = p.at(case, side)
             if p.key == "narrow" and moved.scenario == case.scenario:

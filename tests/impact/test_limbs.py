@@ -26,6 +26,8 @@ from crashworthy.impact.scenario import Scenario
 from crashworthy.impact.scene import run, single_bed
 from crashworthy.impact.start import Starts, sample
 from crashworthy.impact.uncertain import parameters
+from crashworthy.impact.uncertain_limbs import LIMBS, LimbSort, root_strength, softened, stiffened
+from crashworthy.materials.table import datum
 from crashworthy.strength.capacity import capacities
 
 SHEET = """
@@ -214,13 +216,83 @@ def test_a_wrong_constant_is_noticed(monkeypatch: pytest.MonkeyPatch, wrong: str
 def test_softer_arm_roots_leave_other_limbs_alone() -> None:
     """The uncertain roots of the arms change all springs of the arms, and no antenna, lead or mount."""
     case = case_of(quad_of())
-    root = next(p for p in parameters({}) if p.key == "arm_root")
+    root = next(p for p in parameters({}, case) if p.key == "arm_root")
     before, after = case.model.craft, root.at(case, "low").model.craft
     share = after.stiffness / before.stiffness
     assert (share[:4] < 0.7).all()
     assert (share[4:] == 1.0).all()
     assert (after.twist_stiffness < 0.7 * before.twist_stiffness).all()
     np.testing.assert_allclose((after.damping / before.damping)[:4], np.sqrt(share[:4]))
+
+
+@pytest.mark.parametrize("sort", LIMBS, ids=lambda s: s.key)
+def test_uncertain_limbs_move_alone_and_to_the_ends_of_their_rows(sort: LimbSort) -> None:
+    """Springs of one sort move by low and high over value of their row, damping and sway with them."""
+    case = case_of(quad_of())
+    before = case.model.craft
+    own = [
+        i >= 4 and case.quad.parts[int(part)].kind in sort.kinds for i, part in enumerate(case.model.limbs)
+    ]
+    assert any(own)
+    row = {
+        "antenna": datum("part_antenna", "root_stiffness"),
+        "lead": datum("part_lead", "loop_stiffness"),
+        "mount": datum("tpu", "mount_stiffness"),
+    }[sort.key]
+    for side, end in (("low", row.low), ("high", row.high)):
+        moved = softened(sort)(case, side)  # type: ignore[arg-type] # the two sides
+        after = moved.model.craft
+        share = after.stiffness / before.stiffness
+        assert (share[np.logical_not(own)] == 1.0).all()
+        stubs = np.flatnonzero(own)[before.use[own, 0] == after.use[own, 0]]
+        assert len(stubs)
+        # The second mount's stiffness stands in the sheet, so less of it is open.
+        wanted = np.full(len(stubs), end / row.value)
+        if sort.key == "mount":
+            wanted[1] = 1.3 if side == "high" else 1 / 1.3
+        np.testing.assert_allclose(share[stubs, 0], wanted)
+        np.testing.assert_allclose(after.damping, before.damping * np.sqrt(share))
+        np.testing.assert_allclose(after.sway[:, 0], np.sqrt(after.tip_mass / after.stiffness.min(axis=1)))
+        assert moved.capacities == case.capacities
+        assert moved.dt <= moved.model.step
+
+
+def test_a_whip_is_judged_by_travel_whatever_its_stiffness() -> None:
+    """A stiffer whip breaks at the same travel: utilisation per force goes down as its stiffness goes up."""
+    case = case_of(quad_of())
+    moved = softened(LIMBS[0])(case, "high")
+    before, after = case.model.craft, moved.model.craft
+    whips = np.flatnonzero((before.use != after.use).any(axis=1))
+    assert len(whips)
+    np.testing.assert_allclose(
+        (before.use * before.stiffness)[whips, :2], (after.use * after.stiffness)[whips, :2]
+    )
+
+
+@pytest.mark.parametrize("sort", LIMBS, ids=lambda s: s.key)
+def test_root_strengths_move_only_what_tears_at_a_root(sort: LimbSort) -> None:
+    """Medians of the root modes move to the ends of their rows; crushed leads and cracked cameras do not."""
+    case = case_of(quad_of())
+    weak, strong = (root_strength(sort)(case, side) for side in ("low", "high"))  # type: ignore[arg-type]
+    touched = 0
+    for c, low, high in zip(case.capacities, weak.capacities, strong.capacities, strict=True):
+        if c.load == "limb" and case.quad.parts[c.part].kind in sort.kinds:
+            assert low.median < c.median < high.median
+            touched += 1
+        else:
+            assert low == c == high
+    assert touched
+    assert weak.digest == case.digest
+
+
+def test_a_spring_too_quick_for_the_step_makes_the_step_finer() -> None:
+    """Stiffer springs are never clamped: the case takes a whole part of the step, and is told."""
+    case = case_of(quad_of())
+    springs = np.full_like(case.model.craft.stiffness, 16.0)
+    moved = stiffened(case, springs, twist=np.full(4, 16.0))
+    assert moved.model.step == pytest.approx(case.model.step / 4.0, rel=0.3)
+    assert moved.dt <= moved.model.step
+    assert (case.dt / moved.dt) == pytest.approx(round(case.dt / moved.dt))
 
 
 def test_limbs_out_of_order_are_refused() -> None:

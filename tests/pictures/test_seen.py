@@ -201,6 +201,22 @@ def test_the_report_is_one_page_of_pdf_with_its_text(report: str, seen: Any) -> 
     assert first in text
 
 
+def test_what_was_assumed_fills_a_second_page(seen: Any) -> None:
+    """Every obstacle, surface and skin with its numbers and sources, on one page more and no third."""
+    from weasyprint import HTML
+
+    from crashworthy.impact import assumed
+
+    quad, _, summary, found, _ = seen
+    told = assumed(quad=quad).to_json()
+    html = crash_report(quad, {**summary, "assumed": told}, found, sheet="examples/gannet.toml")
+    pages = HTML(string=html).render().pages
+    assert len(pages) == 2
+    text = " ".join(_text(pages[1]._page_box).split())
+    for wanted in (told["summary"], *(r["name"] for r in told["mix"]), "1500 (750–3000)", "Wood Handbook"):
+        assert wanted in text, wanted
+
+
 def test_a_sheet_may_fetch_nothing(report: str) -> None:
     """A picture that is not in the page is an error, not a request."""
     with pytest.raises(CrashworthyError, match=r"example\.org"):

@@ -42,6 +42,21 @@ def test_the_campaign_shows_both_columns_and_leads_on(client: httpx.Client) -> N
         assert wanted in text, wanted
 
 
+def test_what_was_assumed_stands_on_the_page_with_its_sources(client: httpx.Client, shop: Workshop) -> None:
+    """Each row of the mix and each surface shows share, numbers with range, and a source."""
+    text = client.get("/quads/gannet/crash").text
+    campaign = shop.latest_campaign("gannet")
+    assert campaign is not None
+    told = shop.assumed(campaign)
+    assert "What was assumed" in text
+    assert told["summary"] in text
+    for row in told["mix"]:
+        assert f'<th scope="row">{row["name"]} ' in text
+    for surface in (*told["surfaces"], *told["skins"]):
+        assert all(n["figures"] in text for n in surface["numbers"])
+    assert "Wood Handbook" in text
+
+
 def test_a_link_with_seed_and_number_brings_a_crash_back(client: httpx.Client, shop: Workshop) -> None:
     """The page names what was hit and when; data and film are of that crash; another seed works too."""
     number = shop.worst_crashes("gannet", "video")[0].crash

@@ -23,7 +23,7 @@ CRASHES = 96
 
 @pytest.fixture(scope="module")
 def lived(gannet_sheet: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Workshop]:
-    """A quad crashed in simulation, and hard in its journal, whose arms and props broke more than foretold."""
+    """A quad whose arms and props broke in its journal more often than its simulation foretold."""
     with Workshop(tmp_path_factory.mktemp("lived") / "data") as shop:
         slug = shop.add_quad(gannet_sheet.read_text(encoding="utf-8"), gannet_sheet)
         shop.crash_test(slug, CRASHES, 3)
@@ -57,9 +57,7 @@ def test_what_was_run_once_is_read_again(lived: Workshop, monkeypatch: pytest.Mo
     assert campaign is not None
     before = lived.corrected_summary(campaign)["fracture"]
     with Workshop(lived.folder.root) as again:
-        monkeypatch.setattr(
-            "crashworthy.impact.cases.run_chunk", lambda *_: pytest.fail("crashed again")
-        )
+        monkeypatch.setattr("crashworthy.impact.cases.run_chunk", lambda *_: pytest.fail("crashed again"))
         assert again.corrected_summary(campaign)["fracture"] == before
 
 

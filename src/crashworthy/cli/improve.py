@@ -127,9 +127,12 @@ def _words(found: Ranking) -> None:
         say()
         say(f"What moves {found.tornado.base:.0f} {found.tornado.unit} (every number at its best) most:")
         table(
-            ("if", "low end", "high end"),
-            [(b.words, f"{b.low:.0f}", f"{b.high:.0f}") for b in found.tornado.bars[:BARS]],
-            right="lrr",
+            ("if", "low end", "high end", "first then"),
+            [
+                (b.words, f"{b.low:.0f}", f"{b.high:.0f}", found.tornado.flipped(b) or "the same")
+                for b in found.tornado.bars[:BARS]
+            ],
+            right="lrrl",
         )
     for x in found.left_out:
         say(f"Left out, {x.why}: {x.label}.")

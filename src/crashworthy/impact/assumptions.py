@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 __all__ = ["TOGETHER", "Assumed", "Given", "MixRow", "Number", "Surface", "assumed"]
 
 TOGETHER: Final = (
-    "surface and skin press as springs in series: the softer one crushes, the one that loses more decides the "
-    "rebound, friction is the geometric mean (assumption)"
+    "surface and skin press as springs in series: the softer one crushes, the one that loses more decides "
+    "the rebound, friction is the geometric mean (assumption)"
 )
 """How two surfaces become one contact (``contact.combine``)."""
 
@@ -140,8 +140,8 @@ class Assumed:
         without = sum(n.access == "assumption" for n in numbers)
         told = [r.source for r in self.mix]
         return (
-            f"{without} of {len(numbers)} numbers of {len(self.surfaces)} surfaces and {len(self.skins)} skins "
-            f"and {sum(s == ASSUMED for s in told)} of {len(told)} rows of the mix are assumptions."
+            f"{without} of {len(numbers)} numbers of {len(self.surfaces)} surfaces and {len(self.skins)} "
+            f"skins and {sum(s == ASSUMED for s in told)} of {len(told)} rows of the mix are assumptions."
         )
 
     @property
@@ -278,7 +278,8 @@ def _flight(scenario: Scenario, kinds: set[str]) -> tuple[Given, ...]:
     found = [
         Given(
             "speed before impact",
-            f"lognormal, half above {s.median:.3g} m/s, sd of ln {s.sd_ln:.3g}, cut to {s.low:g}–{s.high:g} m/s",
+            f"lognormal, half above {s.median:.3g} m/s, sd of ln {s.sd_ln:.3g}, cut to "
+            f"{s.low:g}–{s.high:g} m/s",
             s.source,
         ),
         Given(
@@ -298,8 +299,8 @@ def _flight(scenario: Scenario, kinds: set[str]) -> tuple[Given, ...]:
         found.append(Given("angle between path and ground, wall or fence", how, way.source))
     if kinds & {"pole", "branch", "rail", "edge", "gap"}:
         how = (
-            f"the path descends by {way.descent:g}°, sd {way.descent_sd:g}°; level ones within {way.across:g}° "
-            "of across"
+            f"the path descends by {way.descent:g}°, sd {way.descent_sd:g}°; level ones within "
+            f"{way.across:g}° of across"
         )
         found.append(Given("path to bars and edges", how, way.source))
     found += [Given(what, how, source) for used, what, how, source in MET if kinds.intersection(used)]

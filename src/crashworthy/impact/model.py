@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["Model", "make_beds", "model_of"]
+__all__ = ["Model", "longest_step", "make_beds", "model_of"]
 
 _FREE: Final = ("prop", "antenna", "lead", "strap")
 """Kinds that give way by folding aside: their depth is no sign of a bad result."""
@@ -149,10 +149,10 @@ def model_of(quad: Quad) -> Model:
     )
     surfaces = tuple(bed_of(f"surface_{s}") for s in SURFACES)
     reported = np.array([m.parts[0] for m in limbs], dtype=np.int32)
-    return Model(craft, make_beds(surfaces, parts), owners, origin, reported, _longest_step(craft))
+    return Model(craft, make_beds(surfaces, parts), owners, origin, reported, longest_step(craft))
 
 
-def _longest_step(craft: Craft) -> float:
+def longest_step(craft: Craft) -> float:
     """Time step at which the quickest limb keeps its distance from instability: 0.2 of 2/omega, s.
 
     omega² <= k (1/m + 1/m_c + r²/I) for each spring, r the place of its mass.

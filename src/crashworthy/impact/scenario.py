@@ -25,7 +25,7 @@ from typing import Any, Final
 
 from crashworthy.errors import Problem, ScenarioError
 
-__all__ = ["ASSUMED", "ASSUMPTIONS", "Approach", "Attitude", "Obstacle", "Scenario", "Speed", "Spin"]
+__all__ = ["ASSUMED", "MET", "Approach", "Attitude", "Obstacle", "Scenario", "Speed", "Spin"]
 
 ASSUMED: Final = "assumption"
 """Source of a number that has none."""
@@ -63,23 +63,6 @@ MET: Final = (
     ),
 )
 """What no scenario file can change: kinds of obstacle, what, how, source."""
-
-ASSUMPTIONS: Final = (
-    "speed: lognormal, median 8 m/s, standard deviation of ln 0.5, cut to 2-35 m/s (assumption)",
-    (
-        "obstacles, of 100: grass and soil 40, trunk and branch 20, concrete and asphalt 15, wall, edge 8, "
-        "pole, rail and fence 8, rubble 7, spike 2 (assumption)"
-    ),
-    (
-        "attitude at touch: 55 % nose first, pitched 20-60 deg towards the flight path, roll sd 25 deg; "
-        "25 % any; 20 % level or upside down, tilt sd 15 deg (assumption)"
-    ),
-    "spin: each axis normal with sd 5 rad/s, 12 rad/s when tumbling (assumption)",
-    "angle between flight path and ground, rubble, wall or fence: beta(2, 2) over 10-90 deg (assumption)",
-    "bars, edges, gaps: path descends by 10 deg, sd 15 deg; level ones within 30 deg of across (assumption)",
-    *(f"{what}: {words} ({source})" for _, what, words, source in MET),
-)
-"""The priors in words."""
 
 
 @dataclass(frozen=True, slots=True)

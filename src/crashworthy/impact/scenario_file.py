@@ -27,7 +27,7 @@ def _number_problem(where: str, value: object, low: float, high: float) -> Probl
 
 
 def _source_problem(where: str, source: object) -> Problem | None:
-    if isinstance(source, str) and 0 < len(source.strip()) and len(source) <= LONGEST:
+    if isinstance(source, str) and len(source.strip()) > 0 and len(source) <= LONGEST:
         return None
     remedy = f"say in up to {LONGEST} letters where the numbers come from, or leave it out"
     return Problem("source must be words", remedy, field=f"{where}.source")

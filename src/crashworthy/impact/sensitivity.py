@@ -63,12 +63,15 @@ class Flip:
     """An end of a parameter at which another build saves most.
 
     Attributes:
+        key, side: of the parameter, "low" or "high".
         words: parameter and end.
         first: name of the build that saves most there.
         saved: what it saves in 100 crashes.
         instead: what the usual first one saves there.
     """
 
+    key: str
+    side: str
     words: str
     first: str
     saved: float
@@ -116,12 +119,23 @@ class Tornado:
         first = self.names[int(np.argmax(self.saved))]
         ends = 2 * len(self.bars)
         if not self.flips:
-            return f"{_capital(first)} stays first at all {ends} ends of {len(self.bars)} uncertain ranges."
+            return (
+                f"The order does not flip: {first} stays first at all {ends} ends of {len(self.bars)} "
+                "uncertain ranges."
+            )
         shown = [
             f"{f.words} ({f.first} then saves {f.saved:.1f}, not {f.instead:.1f})" for f in self.flips[:3]
         ]
         rest = f", and {len(self.flips) - 3} more" if len(self.flips) > 3 else ""
-        return f"{_capital(first)} is first except with {'; '.join(shown)}{rest}; {ends} ends were tried."
+        return (
+            f"The order flips at {len(self.flips)} of {ends} ends: {first} is first except with "
+            f"{'; '.join(shown)}{rest}."
+        )
+
+    def flipped(self, bar: Bar) -> str:
+        """Which other build saves most at an end of a bar, in words; "" where the order holds."""
+        told = [f"{f.first} at the {f.side} end" for f in self.flips if f.key == bar.key]
+        return " and ".join(told)
 
     def to_json(self) -> dict[str, Any]:
         """Plain data, numbers to nine significant digits."""
@@ -129,10 +143,6 @@ class Tornado:
             {"summary": self.summary(), "order": self.order(), **asdict(self)}
         )
         return data
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _scores(batch: CrashBatch, case: Case, cost: Mapping[str, float]) -> Floats:
@@ -169,7 +179,7 @@ def tornado(
     """
     kinds = {case.quad.parts[c.part].kind: "" for c in case.capacities}
     costs = dict.fromkeys(kinds, 1.0) if cost is None else dict(cost)
-    moved = parameters({k: plural_of(k) for k in kinds if costs.get(k, 0.0) > 0.0})
+    moved = parameters({k: plural_of(k) for k in kinds if costs.get(k, 0.0) > 0.0}, case)
     if only:
         moved = tuple(p for p in moved if p.key in only)
         if not moved:
@@ -220,6 +230,13 @@ def _flips(names: tuple[str, ...], bars: tuple[Bar, ...], saves: Floats) -> tupl
         if first != usual and float(ahead.mean()) > error:
             end = bar.low_words if side == "low" else bar.high_words
             flips.append(
-                Flip(f"{bar.words} {end}", names[first], float(saved[row, first]), float(saved[row, usual]))
+                Flip(
+                    bar.key,
+                    side,
+                    f"{bar.words} {end}",
+                    names[first],
+                    float(saved[row, first]),
+                    float(saved[row, usual]),
+                )
             )
     return tuple(sorted(flips, key=lambda f: f.instead - f.saved))

@@ -7,14 +7,16 @@ changed in place: the tables stay what they are, the case is built anew.
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final, Literal
+
+import numpy as np
 
 from crashworthy.impact.contact import Bed, bed_of
 from crashworthy.impact.model import make_beds
 from crashworthy.impact.obstacle import KINDS, SURFACES
+from crashworthy.impact.uncertain_limbs import LIMBS, root_strength, softened, stiffened
 from crashworthy.materials.table import datum, rows
 from crashworthy.strength.beam import arm_beam
 
@@ -131,16 +133,9 @@ def _root(case: Case, side: Side) -> Case:
     craft = case.model.craft
     arms = len(craft.rotor)
     *bend, twist = _root_ends(case, side)
-    stiffness, damping = craft.stiffness.copy(), craft.damping.copy()
-    stiffness[:arms] *= bend
-    damping[:arms] *= [math.sqrt(factor) for factor in bend]
-    softer = craft._replace(
-        stiffness=stiffness,
-        damping=damping,
-        twist_stiffness=craft.twist_stiffness * twist,
-        twist_damping=craft.twist_damping * math.sqrt(twist),
-    )
-    return replace(case, model=case.model._replace(craft=softer))
+    springs = np.ones_like(craft.stiffness)
+    springs[:arms] = bend
+    return stiffened(case, springs, twist=np.full(arms, twist))
 
 
 def _mount(case: Case, side: Side) -> Case:
@@ -190,11 +185,15 @@ def _strength_range(kind: str) -> tuple[float, float, str]:
 
 def _strength(kind: str, words: str) -> Parameter:
     low, high, source = _strength_range(kind)
+    # A field factor is on every mode of a kind; roots of limbs have rows of their own (``root_strength``).
+    whole = ("field_factor", kind) in rows()
 
     def at(case: Case, side: Side) -> Case:
         factor = low if side == "low" else high
         modes = tuple(
-            replace(c, median=c.median * factor) if case.quad.parts[c.part].kind == kind else c
+            replace(c, median=c.median * factor)
+            if case.quad.parts[c.part].kind == kind and (whole or c.load != "limb")
+            else c
             for c in case.capacities
         )
         return replace(case, capacities=modes)
@@ -210,8 +209,40 @@ def _strength(kind: str, words: str) -> Parameter:
     )
 
 
-def parameters(kinds: dict[str, str]) -> tuple[Parameter, ...]:
-    """Every uncertain parameter; ``kinds`` gives the plural of each kind of part whose strength counts."""
+def _of_limbs(case: Case, kinds: Collection[str]) -> tuple[Parameter, ...]:
+    """Springs of the limbs that a build has, and the strengths of their roots where these count."""
+    have = {case.quad.parts[int(i)].kind for i in case.model.limbs[len(case.quad.arms) :]}
+    found = []
+    for sort in LIMBS:
+        if have.intersection(sort.kinds):
+            ends = ("softest", "stiffest")
+            found.append(
+                Parameter(
+                    f"stiffness_{sort.key}", sort.springs, *ends, sort.spring_source, True, softened(sort)
+                )
+            )
+        if have.intersection(sort.kinds, kinds):
+            ends = ("weak end", "strong end")
+            found.append(
+                Parameter(
+                    f"root_{sort.key}",
+                    sort.strengths,
+                    *ends,
+                    sort.strength_source,
+                    False,
+                    root_strength(sort),
+                )
+            )
+    return tuple(found)
+
+
+def parameters(kinds: dict[str, str], case: Case) -> tuple[Parameter, ...]:
+    """Every uncertain parameter.
+
+    Args:
+        kinds: the plural of each kind of part whose strength counts.
+        case: the build, for what only some builds have.
+    """
     half = f"1/{SPEED_FACTOR:g} of it", f"{SPEED_FACTOR:g} times it"
     mix = f"1/{MIX_FACTOR:g} as often", f"{MIX_FACTOR:g} times as often"
     here = "assumption"
@@ -244,4 +275,8 @@ def parameters(kinds: dict[str, str]) -> tuple[Parameter, ...]:
     if set(KINDS) - {*_FLATS, *_BARS}:
         narrow = _mix(lambda kind, _: kind not in (*_FLATS, *_BARS))
         loads += (Parameter("narrow", "edges, stones, spikes and gaps", *mix, here, True, narrow),)
-    return loads + tuple(_strength(kind, f"strength of the {plural}") for kind, plural in kinds.items())
+    return (
+        loads
+        + _of_limbs(case, kinds)
+        + tuple(_strength(kind, f"strength of the {plural}") for kind, plural in kinds.items())
+    )

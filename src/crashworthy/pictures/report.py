@@ -1,4 +1,4 @@
-"""The report of a crash test to share: one page with what breaks and where it is hit, one with what was assumed."""
+"""The report of a crash test: one page with what breaks and where it is hit, one with what was assumed."""
 
 from __future__ import annotations
 

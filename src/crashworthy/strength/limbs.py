@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 from crashworthy.materials.table import datum, value
 
 if TYPE_CHECKING:
-    from crashworthy.build.equipment_rows import Antenna, Lead
+    from crashworthy.build.equipment_rows import Antenna, Lead, Mount
     from crashworthy.build.quad import Quad
     from crashworthy.materials.table import Datum
 
-__all__ = ["is_whip", "lead_pull", "limb_source", "mounted"]
+__all__ = ["is_whip", "lead_pull", "limb_source", "mount_of", "mounted"]
 
 THIN = 3.0
 """An antenna thinner than this and without a head is taken for a soft whip, mm (assumption)."""
@@ -29,17 +29,23 @@ def lead_pull(row: Lead) -> float:
     return value("part_lead", f"pull_{row.joint}")
 
 
+def mount_of(quad: Quad, index: int) -> Mount | None:
+    """The sheet's row of the soft mount under a part; None when it is screwed down."""
+    part = quad.parts[index]
+    if not quad.sheet or part.kind not in ("camera", "box"):
+        return None
+    row = quad.sheet.camera if part.kind == "camera" else quad.sheet.boxes.get(part.name)
+    return None if row is None else row.mount
+
+
 def mounted(quad: Quad, index: int) -> float | None:
     """Stiffness of the soft mount under a part, N/m; None when it is screwed down."""
-    if not quad.sheet:
+    row = mount_of(quad, index)
+    if row is None:
         return None
-    part = quad.parts[index]
-    row = quad.sheet.camera if part.kind == "camera" else quad.sheet.boxes.get(part.name)
-    if part.kind not in ("camera", "box") or row is None or row.mount is None:
-        return None
-    if row.mount.k is not None:
-        return 1000.0 * row.mount.k
-    return value(row.mount.material, "mount_stiffness")
+    if row.k is not None:
+        return 1000.0 * row.k
+    return value(row.material, "mount_stiffness")
 
 
 def limb_source(quad: Quad, index: int) -> tuple[str, float, str, tuple[Datum, ...]] | None:

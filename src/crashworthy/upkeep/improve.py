@@ -60,6 +60,9 @@ LARGEST: Final = 20_000
 CLASH: Final = 10.0
 """Overlap of two parts, mm³, above which a change has no room; less is rounding of boxes (assumption)."""
 
+SETTINGS: Final = 32
+"""Ends of uncertain parameters that are crashed, about; only for the progress that is expected."""
+
 RIVALS: Final = 3
 """Changes whose order the sensitivity analysis looks at."""
 
@@ -198,7 +201,7 @@ def _seconds_a_gram(quad: Quad) -> float:
 
 def _expected(trials: int, n: int, top: int, *, sensitivity: bool) -> int:
     racing = n + trials * (n // 4) + min(trials, 2 * top) * (n // 4) + min(trials, top) * (n // 2)
-    settings = 24 * (1 + min(RIVALS, trials)) * max(64, n // 4) if sensitivity else 0
+    settings = SETTINGS * (1 + min(RIVALS, trials)) * max(64, n // 4) if sensitivity else 0
     return racing + 2 * (n // 2) + settings
 
 

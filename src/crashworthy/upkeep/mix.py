@@ -153,8 +153,8 @@ def meant(words: str, scenario: Scenario) -> list[int]:
 def _told(count: float, known: int, share: float) -> str:
     """Where the share of a fitted obstacle comes from; its sizes stay what they were."""
     return (
-        f"journal: {count:.3g} of {known} crashes; the assumed {100 * share:.3g} % counts as {WORTH:g} crashes; "
-        "sizes as assumed"
+        f"journal: {count:.3g} of {known} crashes; the assumed {100 * share:.3g} % counts as {WORTH:g} "
+        "crashes; sizes as assumed"
     )
 
 

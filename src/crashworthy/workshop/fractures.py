@@ -1,4 +1,4 @@
-"""A kept campaign with fracture at strengths that a journal taught: the same crashes, run again when they must.
+"""A kept campaign with fracture at strengths that a journal taught: the same crashes, run again.
 
 Only what breaks in the run (arms and props) needs new crashes; the chances of all other parts follow from the
 loads. The strengths at which arms and props let go are taken in steps of 2 %, so that a journal entry that
@@ -60,9 +60,10 @@ def fracture_at(
     from crashworthy.strength.correction import corrected_capacities
 
     quad = bench.quad(campaign.slug)
+    paired = int(campaign.summary["fracture"]["n"])
     modes = corrected_capacities(quad, corrections)
     broken = bench.crash(
-        quad, int(campaign.summary["fracture"]["n"]), campaign.seed, from_plain(campaign.scenario), fracture=True,
+        quad, paired, campaign.seed, from_plain(campaign.scenario), fracture=True,
         strengths=stepped(corrections), progress=progress, cancelled=cancelled,
     )  # fmt: skip
     # Older campaigns kept a scenario without sources; it is the same scenario.

@@ -304,8 +304,8 @@ class LearnBench(CrashBench, JournalBench):
         """The answers of a kept campaign with the strengths that are believed now.
 
         Nothing is crashed again but the crashes with fracture, when arms or props are believed stronger or
-        weaker than they were run; ``fracture["strengths"]`` says at which they are. A campaign of a build that
-        has changed since, or strengths of which nothing was learned, give the summary as it was kept.
+        weaker than they were run; ``fracture["strengths"]`` says at which they are. A campaign of a build
+        that has changed since, or strengths of which nothing was learned, give the summary as it was kept.
 
         Args:
             campaign: of a quad of the fleet.
