@@ -10,11 +10,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crashworthy.build.assemble import assemble, load
+from crashworthy.build.sheet import Sheet
 from crashworthy.errors import CrashworthyError, ScenarioError, SheetError
+from crashworthy.impact.cases import Crasher, case_of
 from crashworthy.upkeep.changes import Change, Edit, candidates, own_change
 from crashworthy.upkeep.improve import improve
 from crashworthy.upkeep.priors import load_priors
 from crashworthy.upkeep.ranking import BY, FLOOR, divisor
+from crashworthy.upkeep.rides import ride
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 DT = 2e-5
@@ -181,3 +184,51 @@ def test_bench_minutes_and_prices_can_be_ones_own(tmp_path):
     own.write_text("[repair]\narm = -1\n")
     with pytest.raises(CrashworthyError, match="too small"):
         load_priors(own)
+
+
+def test_mounts_are_offered_half_and_twice_as_stiff(gannet, dunlin):
+    """Soft mounts and grommets of the sheet, none for what is screwed down hard; labels name both numbers."""
+    ways = {c.key: c for c in candidates(gannet.sheet) if c.rides}
+    assert set(ways) == {
+        "stack_softer", "stack_stiffer", "mount_camera_softer", "mount_camera_stiffer", "mount_hd_cam_softer",
+        "mount_hd_cam_stiffer",
+    }  # fmt: skip
+    softer = ways["mount_camera_softer"]
+    assert softer.apply(gannet.sheet).camera.mount.k == 15.0
+    assert "15 N/mm, not 30" in softer.label
+    assert ways["stack_stiffer"].apply(gannet.sheet).stack.hz == pytest.approx(150 * 2**0.5, rel=2e-3)
+    again = {c.key: c for c in candidates(softer.apply(gannet.sheet))}
+    assert "7.5 N/mm, not 15" in again["mount_camera_softer"].label
+    assert {c.key for c in candidates(dunlin.sheet) if c.rides} == {"stack_softer", "stack_stiffer"}
+
+
+def test_a_softer_mount_travels_further_and_is_shaken_less_and_says_so(gannet):
+    """The same crashes: way and shock of the load move against each other; too much way is no candidate."""
+    ways = [c for c in candidates(gannet.sheet) if c.rides]
+    found = improve(gannet.sheet, EXAMPLES, 64, 1, changes=ways, sensitivity=False)
+    rows = {r.key: r for r in found.rows}
+    for key, sign in (("mount_camera_softer", 1), ("mount_camera_stiffer", -1), ("stack_stiffer", -1)):
+        ride = rows[key].rides[0]
+        assert sign * (ride.travel[0] - ride.before[0]) > 0, key
+        assert sign * (ride.shock[0] - ride.shock_before[0]) < 0, key
+        assert ride.sentence() in rows[key].why()
+        assert not ride.too_far
+    left = {x.label: x.why for x in found.left_out}
+    why = next(text for label, text in left.items() if label.startswith("softer stack grommets"))
+    assert "such mounts give 2 mm (assumption)" in why
+    assert not set(left) & {r.label for r in found.rows}
+    assert not set(left) & set(found.dropped)
+    told = found.to_json()["rows"]
+    assert {r["key"] for r in told if r["rides"]} == set(rows)
+
+
+def test_room_makes_a_mount_stiffer_on_its_way(gannet):
+    """A mount with room travels less in the same crashes than one that gives without end."""
+    free = case_of(gannet)
+    told = gannet.sheet.model_dump(by_alias=True, exclude_unset=True)
+    told["boxes"]["hd_cam"]["mount"] = {"material": "tpu", "room": 3.0}
+    tight = case_of(assemble(Sheet.model_validate(told), EXAMPLES))
+    batch, other = Crasher(1).crash([free, tight], 64)
+    one = ride("hd_cam", free, batch, tight, other)
+    assert one.travel[0] < 0.8 * one.before[0]
+    assert one.travel[1] < 0.8 * one.before[1]

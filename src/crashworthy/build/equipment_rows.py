@@ -64,6 +64,10 @@ class Stack(Row):
         default=4.0, description="the gap between boards, mm (0 to 60)"
     )
     soft: bool = Field(default=True, description="true when the boards stand on soft grommets, else false")
+    hz: Annotated[float, Field(ge=20, le=2000)] | None = Field(
+        default=None,
+        description="the natural frequency of the stack on its mount, Hz (20 to 2000); 150 when left out",
+    )
     material: Material = Field(default="fr4", description="the material's key in the density table")
 
 
@@ -107,6 +111,10 @@ class Mount(Row):
     k: Annotated[float, Field(ge=0.5, le=5000)] | None = Field(
         default=None,
         description="the stiffness, N/mm (0.5 to 5000), when measured: push with a scale and read the way",
+    )
+    room: Annotated[float, Field(ge=0.5, le=100)] | None = Field(
+        default=None,
+        description="the way, mm (0.5 to 100), after which it is twice as stiff; left out, it stays as stiff",
     )
 
     @model_validator(mode="after")

@@ -60,7 +60,8 @@ def improve(
     """Try single changes of a build and rank them by bench time saved, with odds and what they cost.
 
     Changes come from the build itself: arms, plates, standoffs, camera, antennas, pack and its shields,
-    leads, screws. Prices and bench minutes are assumptions; put yours into DATA/priors.toml.
+    leads, soft mounts and grommets, screws. Prices and bench minutes are assumptions; put yours into
+    DATA/priors.toml.
 
     Example: crashworthy improve examples/gannet.toml --top 10
     """
@@ -119,6 +120,9 @@ def _words(found: Ranking) -> None:
                 f" Its {r.fit_minutes:.0f} minutes of fitting are earned back after {r.payback:.0f} crashes."
             )
         say(text)
+    for r in found.rows[3:]:
+        for ride in r.rides:
+            say(f"{r.label[:1].upper()}{r.label[1:]}: {ride.sentence()}.")
     order = found.order()
     if order:
         say()

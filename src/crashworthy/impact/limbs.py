@@ -7,7 +7,7 @@
 | antenna, whip | 33/140 of it | 3 E I / length³ | (3 s² - s³)/2 |
 | lead, both ends held | 8/15 of it (parabola), at its middle | loop, times 1 + (u/slack)² | 4 s (1 - s) |
 | lead, plug hanging free | a third of it and the plug, at its end | the same | s |
-| camera, box on a soft mount | all of it | the mount's | 1 |
+| camera, box on a soft mount | all of it | the mount's, times 1 + (u/room)² | 1 |
 
 Stiffnesses that no sheet gives are assumptions of the tables ``elastic`` and ``capacity``.
 """
@@ -23,11 +23,12 @@ from crashworthy.materials.table import value
 from crashworthy.quantities import MM
 from crashworthy.strength.beam import TIP_MASS_SHARE, arm_beam, deflection_shape
 from crashworthy.strength.capacity import arm_root_moments, arm_root_torque
-from crashworthy.strength.limbs import is_whip, lead_pull, mounted
+from crashworthy.strength.limbs import is_whip, lead_pull, mount_of, mount_stiffness
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from crashworthy.build.equipment_rows import Mount
     from crashworthy.build.quad import Arm, Quad
 
     Floats = NDArray[np.float64]
@@ -128,8 +129,8 @@ def limbs_of(quad: Quad) -> list[Limb]:
             found.append(_antenna(quad, index))
         elif part.kind == "lead" and part.name in quad.sheet.leads:
             found.append(_lead(quad, index))
-        elif (stiffness := mounted(quad, index)) is not None:
-            found.append(_mounted(quad, index, stiffness))
+        elif (row := mount_of(quad, index)) is not None:
+            found.append(_mounted(quad, index, row))
     return found
 
 
@@ -232,12 +233,12 @@ def _lead(quad: Quad, index: int) -> Limb:
     )
 
 
-def _mounted(quad: Quad, index: int, stiffness: float) -> Limb:
+def _mounted(quad: Quad, index: int, row: Mount) -> Limb:
     part = quad.parts[index]
     own = [index] + [k for k, p in enumerate(quad.parts) if part.kind == "camera" and p.kind == "lens"]
     mass = sum(quad.parts[k].mass for k in own)
     place = sum((quad.parts[k].mass * quad.parts[k].centre for k in own), np.zeros(3)) / mass
-    springs = np.full(3, stiffness)
+    springs = np.full(3, mount_stiffness(row))
     return Limb(
         place=place,
         axis=np.array([1.0, 0.0, 0.0]),
@@ -245,5 +246,6 @@ def _mounted(quad: Quad, index: int, stiffness: float) -> Limb:
         stiffness=springs,
         damping=_damped(springs, mass, value("soft_mount", "quality")),
         use=np.full(3, 1.0 / value("soft_mount", "pull")),
+        tautness=0.0 if row.room is None else 1.0 / (row.room * MM) ** 2,
         parts=tuple(own),
     )

@@ -15,6 +15,7 @@ from crashworthy.impact.limbs import limbs_of
 from crashworthy.impact.obstacle import SURFACES
 from crashworthy.materials.table import value
 from crashworthy.strength.beam import deflection_shape
+from crashworthy.strength.limbs import stack_frequency
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -144,6 +145,7 @@ def model_of(quad: Quad) -> Model:
         spin=value("part_prop", "spin") * np.array([_TURNS[a.corner] for a in quad.arms]),
         pack=_pack(quad, owners, origin),
     )
+    craft = craft._replace(stack_rate=2.0 * math.pi * stack_frequency(quad))
     parts = tuple(
         bed_of(f"part_{quad.parts[i].kind}", quad.parts[i].material, "part_default") for i in owners
     )

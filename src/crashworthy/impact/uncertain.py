@@ -7,6 +7,7 @@ changed in place: the tables stay what they are, the case is built anew.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final, Literal
@@ -16,7 +17,7 @@ import numpy as np
 from crashworthy.impact.contact import Bed, bed_of
 from crashworthy.impact.model import make_beds
 from crashworthy.impact.obstacle import KINDS, SURFACES
-from crashworthy.impact.uncertain_limbs import LIMBS, root_strength, softened, stiffened
+from crashworthy.impact.uncertain_limbs import LIMBS, PUSHED, root_strength, softened, stiffened
 from crashworthy.materials.table import datum, rows
 from crashworthy.strength.beam import arm_beam
 
@@ -139,9 +140,12 @@ def _root(case: Case, side: Side) -> Case:
 
 
 def _mount(case: Case, side: Side) -> Case:
-    row = datum("stack_mount", "frequency")
+    row, stack = datum("stack_mount", "frequency"), case.quad.sheet.stack if case.quad.sheet else None
     craft = case.model.craft
-    rate = craft.stack_rate * _end(row, side) / row.value
+    end = _end(row, side) / row.value
+    if stack is not None and stack.hz is not None:  # measured or chosen: stiffness is known as a pushed one's
+        end = math.sqrt(PUSHED if side == "high" else 1.0 / PUSHED)
+    rate = craft.stack_rate * end
     return replace(case, model=case.model._replace(craft=craft._replace(stack_rate=rate)))
 
 

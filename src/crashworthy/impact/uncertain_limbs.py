@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Side = Literal["low", "high"]
 
-__all__ = ["LIMBS", "LimbSort", "root_strength", "softened", "stiffened"]
+__all__ = ["LIMBS", "PUSHED", "LimbSort", "root_strength", "softened", "stiffened"]
 
 PUSHED: Final = 1.3
 """Range of a mount's stiffness that the sheet gives: divided and multiplied by this (assumption)."""

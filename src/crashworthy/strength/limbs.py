@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from crashworthy.build.quad import Quad
     from crashworthy.materials.table import Datum
 
-__all__ = ["is_whip", "lead_pull", "limb_source", "mount_of", "mounted"]
+__all__ = ["is_whip", "lead_pull", "limb_source", "mount_of", "mount_stiffness", "stack_frequency"]
 
 THIN = 3.0
 """An antenna thinner than this and without a head is taken for a soft whip, mm (assumption)."""
@@ -38,14 +38,15 @@ def mount_of(quad: Quad, index: int) -> Mount | None:
     return None if row is None else row.mount
 
 
-def mounted(quad: Quad, index: int) -> float | None:
-    """Stiffness of the soft mount under a part, N/m; None when it is screwed down."""
-    row = mount_of(quad, index)
-    if row is None:
-        return None
-    if row.k is not None:
-        return 1000.0 * row.k
-    return value(row.material, "mount_stiffness")
+def mount_stiffness(row: Mount) -> float:
+    """Stiffness of a soft mount at first, N/m."""
+    return 1000.0 * row.k if row.k is not None else value(row.material, "mount_stiffness")
+
+
+def stack_frequency(quad: Quad) -> float:
+    """Natural frequency of the boards on their mount, Hz: the sheet's, or the table's."""
+    row = quad.sheet.stack if quad.sheet else None
+    return value("stack_mount", "frequency") if row is None or row.hz is None else row.hz
 
 
 def limb_source(quad: Quad, index: int) -> tuple[str, float, str, tuple[Datum, ...]] | None:
@@ -77,7 +78,7 @@ def limb_source(quad: Quad, index: int) -> tuple[str, float, str, tuple[Datum, .
         )
         beta = datum("part_lead", "limb_beta")
         return "snagged and torn off", beta.value, f"{told}; {pull.source}", (pull, way, force)
-    if mounted(quad, index) is not None:
+    if mount_of(quad, index) is not None:
         pull = datum("soft_mount", "pull")
         beta = datum("soft_mount", "pull_beta")
         return "torn from its mount", beta.value, f"{pull.value:g} N on the mount; {pull.source}", (pull,)

@@ -8,18 +8,22 @@ sheet; the sheet's own rules judge the result. Prices and bench minutes are the 
 from __future__ import annotations
 
 import copy
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from pydantic import ValidationError
 
+from crashworthy.build.drafts import in_words
 from crashworthy.build.sheet import Sheet
 from crashworthy.errors import Problem, SheetError
+from crashworthy.materials.table import value
 from crashworthy.upkeep.priors import load_priors
+from crashworthy.upkeep.rides import STACK
 
 if TYPE_CHECKING:
-    from crashworthy.build.equipment_rows import Antenna
+    from crashworthy.build.equipment_rows import Antenna, Mount
     from crashworthy.upkeep.priors import BenchPrior, Priors
 
 __all__ = ["Change", "Edit", "candidates", "own_change"]
@@ -41,6 +45,9 @@ STRAP, SLAB = 5.0, 1.0
 
 HEAVY: Final = 30.0
 """A box of this mass, g, is worth shifting."""
+
+_TWICE: Final = (("softer", "softer", 0.5), ("stiffer", "stiffer", 2.0))
+"""Mounts half and twice as stiff."""
 
 TOUCH: Final = 0.5
 """Plates nearer to the arms' upper side than this, mm, move with it."""
@@ -71,6 +78,7 @@ class Change:
         minutes: bench time to fit it (assumption).
         costs: how price and time come about.
         sheet: a whole sheet in place of edits, for a change of one's own.
+        rides: parts whose soft mount it makes softer or stiffer, by name, or ``rides.STACK``.
     """
 
     key: str
@@ -80,6 +88,7 @@ class Change:
     minutes: float
     costs: str
     sheet: Sheet | None = None
+    rides: tuple[str, ...] = ()
 
     def apply(self, sheet: Sheet) -> Sheet:
         """The changed sheet.
@@ -132,7 +141,9 @@ def candidates(sheet: Sheet, priors: Priors | None = None) -> tuple[Change, ...]
         priors: prices and bench minutes; the packaged assumptions by default.
     """
     bench = (priors or load_priors()).bench
-    makers = (_arms, _motors, _plates, _standoffs, _camera, _antennas, _pack, _leads, _stack, _boxes, _screws)
+    makers = (
+        _arms, _motors, _plates, _standoffs, _camera, _antennas, _pack, _leads, _stack, _boxes, _mounts, _screws
+    )  # fmt: skip
     return tuple(change for maker in makers for change in maker(sheet, bench))
 
 
@@ -370,6 +381,40 @@ def _stack(sheet: Sheet, bench: BenchPrior) -> Iterator[Change]:
             "stack_soft", "stack on soft grommets", (Edit(("stack", "soft"), True),),
             bench.change["small"], bench.change["fit_plate"], "grommets, stack off and on",
         )  # fmt: skip
+        return
+    if sheet.stack is None:
+        return
+    now = sheet.stack.hz or value("stack_mount", "frequency")
+    for key, words, factor in _TWICE:
+        hz = float(f"{now * math.sqrt(factor):.3g}")
+        if 20.0 <= hz <= 2000.0:
+            yield Change(
+                f"stack_{key}", f"{words} stack grommets ({hz:g} Hz, not {now:g})",
+                (Edit(("stack", "hz"), hz),),
+                bench.change["small"], bench.change["fit_plate"], "grommets, stack off and on",
+                rides=(STACK,),
+            )  # fmt: skip
+
+
+def _mounts(sheet: Sheet, bench: BenchPrior) -> Iterator[Change]:
+    """Soft mounts half and twice as stiff; none in place of a hard one, whose strength the model lacks."""
+    found: list[tuple[str, tuple[str, ...], Mount | None]] = []
+    if sheet.camera is not None:
+        found.append(("camera", ("camera",), sheet.camera.mount))
+    found += [(name, ("boxes", name), row.mount) for name, row in sheet.boxes.items()]
+    for name, path, mount in found:
+        if mount is None:
+            continue
+        now = mount.k if mount.k is not None else value(mount.material, "mount_stiffness") / 1000.0
+        for key, words, factor in _TWICE:
+            k = float(f"{now * factor:.3g}")
+            if 0.5 <= k <= 5000.0:
+                yield Change(
+                    f"mount_{name}_{key}",
+                    f"{words} mount of the {in_words(name)} ({k:g} N/mm, not {now:g})",
+                    (Edit((*path, "mount", "k"), k),),
+                    bench.change["print"], bench.change["fit_print"], "a printed mount", rides=(name,),
+                )  # fmt: skip
 
 
 def _boxes(sheet: Sheet, bench: BenchPrior) -> Iterator[Change]:

@@ -20,6 +20,7 @@ decide. With a journal the same draws are joined with how often this quad crashe
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -35,6 +36,7 @@ from crashworthy.upkeep.changes import Change, candidates
 from crashworthy.upkeep.draws import Draws, Trial
 from crashworthy.upkeep.priors import load_priors
 from crashworthy.upkeep.ranking import BY, PACKS, LeftOut, Ranking
+from crashworthy.upkeep.rides import ride
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -49,6 +51,7 @@ if TYPE_CHECKING:
     from crashworthy.strength.correction import Corrections
     from crashworthy.upkeep.joined import Lived
     from crashworthy.upkeep.priors import BenchPrior, Priors
+    from crashworthy.upkeep.rides import Ride
 
     Floats = NDArray[np.float64]
 
@@ -143,6 +146,7 @@ def improve(
         seed, map_chunks, progress, cancelled, _expected(len(trials), n, top, sensitivity=sensitivity)
     )
     tallies, alive = _race(start, trials, crasher, n, top, by, priors.bench, lived)
+    alive, rides = _ridden(start, trials, alive, crasher, n, left)
     mesh = [tally(b) for b in crasher.crash([remeshed(start, change) for change in REMESH], max(2, n // 2))]
     racers = [trials[i] for i in alive]
     draw = Draws(
@@ -155,7 +159,11 @@ def improve(
         seed,
         lived,
     )
-    ranked = sorted(draw.ranked(racers, by, base, _seconds_a_gram(base)), key=lambda r: -r.score(by))
+    rows = [
+        replace(row, rides=rides.get(row.key, ()))
+        for row in draw.ranked(racers, by, base, _seconds_a_gram(base))
+    ]
+    ranked = sorted(rows, key=lambda r: -r.score(by))
     winners = [next(t for t in racers if t.change.key == r.key) for r in ranked[:RIVALS]]
     swing: Tornado | None = None
     if sensitivity and winners:
@@ -180,7 +188,11 @@ def improve(
         coins=draw.base_cost("coins"),
         rows=tuple(ranked[:top]),
         left_out=tuple(left),
-        dropped=tuple(trials[i].change.label for i in range(len(trials)) if i not in alive)
+        dropped=tuple(
+            t.change.label
+            for i, t in enumerate(trials)
+            if i not in alive and all(t.change.label != x.label for x in left)
+        )
         + tuple(r.label for r in ranked[top:]),
         flips=draw.flips(racers, by),
         tornado=swing,
@@ -233,6 +245,27 @@ def _trials(
         else:
             trials.append(Trial(change, quad, case, altered))
     return trials, left
+
+
+def _ridden(
+    start: Case, trials: list[Trial], alive: list[int], crasher: Crasher, n: int, left: list[LeftOut]
+) -> tuple[list[int], dict[str, tuple[Ride, ...]]]:
+    """Travel and shock on the mounts that changes alter, by key; what needs too much way is left out.
+
+    The crashes are those of the race, kept.
+    """
+    stay, told = [], {}
+    for i in alive:
+        change, case = trials[i].change, trials[i].case
+        if change.rides:
+            batch, changed = crasher.crash([start, case], n)
+            told[change.key] = tuple(ride(part, start, batch, case, changed) for part in change.rides)
+            why = "; ".join(r.too_far for r in told[change.key] if r.too_far)
+            if why:
+                left.append(LeftOut(change.label, why))
+                continue
+        stay.append(i)
+    return stay, told
 
 
 def _strengths(case: Case) -> list[tuple[int, str, float, float]]:

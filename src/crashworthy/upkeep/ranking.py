@@ -9,6 +9,7 @@ from crashworthy.impact.summary import plain_numbers
 
 if TYPE_CHECKING:
     from crashworthy.impact.sensitivity import Tornado
+    from crashworthy.upkeep.rides import Ride
 
 __all__ = [
     "BY",
@@ -159,6 +160,7 @@ class Ranked:
         best: chance that this is the best of those ranked.
         fewer: breaks saved by kind, in words and number; negative when more break.
         packs: the same in 100 packs; None without a journal.
+        rides: travel and shock on a mount that it makes softer or stiffer.
     """
 
     key: str
@@ -178,6 +180,7 @@ class Ranked:
     best: float
     fewer: tuple[tuple[str, float], ...]
     packs: InPacks | None = None
+    rides: tuple[Ride, ...] = ()
 
     def score(self, by: str) -> float:
         """What it is ranked by."""
@@ -202,7 +205,8 @@ class Ranked:
     def why(self) -> str:
         """Which breaks make the difference."""
         parts = [f"{abs(x):.1f} {'fewer' if x > 0 else 'more'} {kind}" for kind, x in self.fewer]
-        return ", ".join(parts) if parts else "no kind changes by 0.05 in 100 crashes"
+        told = ", ".join(parts) if parts else "no kind changes by 0.05 in 100 crashes"
+        return "; ".join([told, *(r.sentence() for r in self.rides)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -285,6 +289,7 @@ class Ranking:
                 "payback": r.payback,
                 "score": r.score(self.by),
                 "packs": None if r.packs is None else r.packs.to_json(),
+                "rides": [ride.to_json() for ride in r.rides],
             }
             for r in self.rows
         ]
