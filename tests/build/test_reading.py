@@ -225,3 +225,22 @@ def test_extreme_numbers_make_a_sound_quad_or_words(changes: dict[tuple[int, int
         assert all(np.linalg.eigvalsh(p.inertia).min() >= 0 for p in quad.parts)
         return
     assert all(p.what and p.remedy for p in problems)
+
+
+def test_fields_of_later_versions_leave_the_digest_of_older_sheets_alone() -> None:
+    """A sheet that does not use a field that came later is the same build; one that uses it is another."""
+    import json
+
+    from crashworthy.build.writing import canonical
+
+    root = Path(__file__).parents[2] / "examples"
+    text = (root / "gannet.toml").read_text(encoding="utf-8")
+    plain = json.loads(canonical(parse(text)))
+    assert "hz" not in plain["stack"]
+    assert "room" not in plain["camera"]["mount"]
+    used = text.replace("[stack]\n", "[stack]\nhz = 200\n").replace(
+        'mount = { material = "tpu" }\n', 'mount = { material = "tpu", room = 6 }\n'
+    )
+    told = json.loads(canonical(parse(used)))
+    assert told["stack"]["hz"] == 200.0
+    assert told["camera"]["mount"]["room"] == 6.0

@@ -17,6 +17,7 @@ from lxml import etree
 from crashworthy.build.assemble import load
 from crashworthy.errors import CrashworthyError
 from crashworthy.impact import replay, simulate, strike_map, worst
+from crashworthy.impact.limbs import limbs_of
 from crashworthy.pictures import paper, scene, strikes, timeline
 from crashworthy.pictures.film import SLOWER, film_glb
 from crashworthy.pictures.matrix import first_touch_matrix, moment_histograms
@@ -79,7 +80,8 @@ def test_the_film_is_a_glb_that_flies_bends_and_shows_the_obstacle(seen: Any) ->
     names = {n.get("name") for n in tree["nodes"]}
     assert {"quad", "obstacle", *(p.name for p in quad.parts if len(p.faces))} <= names
     paths = [c["target"]["path"] for c in tree["animations"][0]["channels"]]
-    assert paths.count("rotation") == 1
+    turning = [p for p in quad.parts if p.arm >= 0 and len(p.faces) and p.kind != "arm"]
+    assert paths.count("rotation") == 1 + len(turning)
     bending = [s for _, s in scene.followers(quad).values() if len(s) and not (s == 1.0).all()]
     assert paths.count("weights") == len(bending) >= len(quad.arms)
     clock = tree["accessors"][tree["animations"][0]["samplers"][0]["input"]]
@@ -112,6 +114,27 @@ def test_what_gives_bends_from_its_root(seen: Any) -> None:
     assert share.min() >= 0.0
     assert share.max() == pytest.approx(1.0, abs=0.02)
     assert scene.bent(quad.part("bottom"), moved, follows) is quad.part("bottom").vertices
+
+
+def test_what_rides_at_a_tip_turns_with_its_arm_and_the_root_does_not(seen: Any) -> None:
+    """Motor and prop turn rigidly about the arm's axis through their mass; an arm twists towards its tip."""
+    quad, found = seen[0], seen[4]
+    follows, turns = scene.followers(quad), scene.twisters(quad)
+    still, twist = np.zeros(found.limbs.shape[1:]), np.zeros(len(quad.arms))
+    twist[1] = 1e-4
+    limb = limbs_of(quad)[1]
+    motor, arm = (quad.parts[i] for i in (quad.arms[1].motor, quad.arms[1].part))
+    way = scene.bent(motor, still, follows, twist, turns) - motor.vertices
+    np.testing.assert_allclose(way, 1e-4 * np.cross(limb.axis, motor.vertices - limb.place), atol=1e-12)
+    way = scene.bent(arm, still, follows, twist, turns) - arm.vertices
+    station = (arm.vertices - quad.arms[1].root) @ quad.arms[1].axis
+    assert np.abs(way[station <= 0]).max(initial=0.0) == 0.0
+    # At the tip, off the axis, by angle x lever.
+    tip = station > 0.98 * quad.arms[1].length
+    across = np.linalg.norm(np.cross(quad.arms[1].axis, arm.vertices[tip] - quad.arms[1].tip), axis=1)
+    assert np.linalg.norm(way[tip], axis=1).max() == pytest.approx(1e-4 * across.max(), rel=0.05)
+    other = quad.parts[quad.arms[0].motor]
+    assert (scene.bent(other, still, follows, twist, turns) == other.vertices).all()
 
 
 def test_the_strip_shows_rising_moments(seen: Any) -> None:

@@ -63,8 +63,18 @@ def to_toml(sheet: Sheet) -> str:
 
 
 def canonical(sheet: Sheet) -> bytes:
-    """The sheet with every default filled in, as bytes that equal sheets share."""
+    """The sheet with every default filled in, as bytes that equal sheets share.
+
+    Fields that came after 0.1 are left out where they are not given: a sheet that does not use them is the
+    same build as before, and what was crashed of it stays of it.
+    """
     data = sheet.model_dump(mode="json", by_alias=True)
+    rows = [(data.get("stack"), "hz")]
+    rows += [((holder or {}).get("mount"), "room") for holder in (data["camera"], *data["boxes"].values())]
+    rows += [(row, "body") for row in data["imports"].values()]
+    for row, field in rows:
+        if row is not None and row[field] is None:
+            del row[field]
     return json.dumps(
         data, sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False
     ).encode()

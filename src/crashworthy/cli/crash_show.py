@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from typing import TYPE_CHECKING, Any, Final
 
 import typer
@@ -74,7 +75,9 @@ def show_replay(
         inside, out = (abs(found.moments[:, arm, j]).max() for j in (0, 1))
         say(
             f"{labels[name]}: {inside:.1f} N m in plane, {out:.1f} out of plane; half break at "
-            f"{found.capacity[arm, 0]:.0f} and {found.capacity[arm, 1]:.0f}."
+            f"{found.capacity[arm, 0]:.0f} and {found.capacity[arm, 1]:.0f}. "
+            f"Twisted by {math.degrees(abs(found.twists[:, arm]).max()):.1f} degrees, "
+            f"{abs(found.torques[:, arm]).max():.1f} N m; half break at {found.torque_capacity[arm]:.0f}."
         )
     if output is not None:
         say(f"Wrote {output}.")

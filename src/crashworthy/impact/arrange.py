@@ -215,24 +215,34 @@ def _across(axis: Floats) -> Floats:
 
 
 def _screw(limbs: Sequence[Limb], position: Floats, limb: NDArray[np.int32], phi: Floats) -> Floats:
-    """(n, 3) g: displacement of each point as its arm twists, m/rad.
+    """(n, 3) g: displacement of each point as its arm twists, m/rad; see ``twist_ways``."""
+    g = np.zeros_like(position)
+    for index, m in enumerate(limbs):
+        if m.twist is not None:
+            own = limb == index
+            g[own] = twist_ways(m, position[own], phi[own])
+    return g
+
+
+def twist_ways(arm: Limb, points: Floats, phi: Floats) -> Floats:
+    """(n, 3) displacement of points on an arm, or on what rides at its tip, as it twists, m/rad.
 
     The arm turns about its own middle, below the tip's mass by ``rise``; the mass stays where it is, so that
     twist and deflection are of separate inertias: g = a x (phi o + s (p - r_e)), r_e = tip + o.
+
+    Args:
+        arm: a limb that twists.
+        points: (n, 3) in the frame of its ``place``, m.
+        phi: (n,) share of the tip's deflection there.
     """
-    g = np.zeros_like(position)
-    for index, m in enumerate(limbs):
-        if m.twist is None:
-            continue
-        own = limb == index
-        below = -m.twist.rise * _across(m.axis)[1]
-        end = m.place + below
-        # Uniform bar: the twist grows evenly from the root; beyond the tip everything turns along.
-        station = np.clip(1.0 + (position[own] - end) @ m.axis / m.length, 0.0, 1.0)
-        station = np.where(phi[own] >= 1.0, 1.0, station)
-        lever = phi[own, None] * below + station[:, None] * (position[own] - end)
-        g[own] = np.cross(m.axis, lever)
-    return g
+    rise = 0.0 if arm.twist is None else arm.twist.rise
+    below = -rise * _across(arm.axis)[1]
+    end = arm.place + below
+    # Uniform bar: the twist grows evenly from the root; beyond the tip everything turns along.
+    station = np.clip(1.0 + (points - end) @ arm.axis / arm.length, 0.0, 1.0)
+    station = np.where(phi >= 1.0, 1.0, station)
+    ways: Floats = np.cross(arm.axis, phi[:, None] * below + station[:, None] * (points - end))
+    return ways
 
 
 def _mobility(

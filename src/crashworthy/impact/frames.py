@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Ints = NDArray[np.int32]
 
-__all__ = ["SUBSTEPS", "bends", "gaps", "pushes", "root_moments", "swings", "turned"]
+__all__ = ["SUBSTEPS", "bends", "gaps", "pushes", "root_moments", "swings", "turned", "twists"]
 
 SUBSTEPS = 10
 """Steps in which the travel of an obstacle is followed from frame to frame."""
@@ -53,6 +53,13 @@ def root_moments(craft: Craft, trace: Floats) -> Floats:
     u[..., 0] += craft.rise * trace[:, 8 + 3 * limbs :]
     moments: Floats = u * craft.stiffness[:arms, :2] * craft.length[:, None]
     return moments
+
+
+def twists(craft: Craft, trace: Floats) -> tuple[Floats, Floats]:
+    """(frames, arms) twist of each arm about its axis, rad, and torque of its spring at the root, N m."""
+    angle: Floats = trace[:, 8 + 3 * len(craft.tip_mass) :]
+    torque: Floats = angle * craft.twist_stiffness
+    return angle, torque
 
 
 def pushes(craft: Craft, trace: Floats, state: Floats) -> Floats:

@@ -13,11 +13,11 @@ from crashworthy.impact.blocks import crash
 from crashworthy.impact.campaign import LIMIT, SETTLE, WINDOW, simulate
 from crashworthy.impact.contact import BED
 from crashworthy.impact.craft import FLAG_ENERGY, FLAG_INVALID, FLAG_STEP
-from crashworthy.impact.frames import bends, gaps, pushes, root_moments, swings, turned
+from crashworthy.impact.frames import bends, gaps, pushes, root_moments, swings, turned, twists
 from crashworthy.impact.model import model_of
 from crashworthy.impact.scenario_file import Reader
 from crashworthy.impact.start import sample
-from crashworthy.impact.touches import arm_bears
+from crashworthy.impact.touches import arm_bears, arm_bears_torque
 from crashworthy.impact.watch import POOL
 from crashworthy.impact.words import plain_numbers
 
@@ -62,6 +62,9 @@ class Replay:
             times deflection times length. What strikes the arm itself near its root adds to it and is not
             in it.
         capacity: (arms, 2) moment at which half of such roots break, N m, in the same order.
+        twists: (frames, arms) twist of each arm about its axis from root to tip, rad.
+        torques: (frames, arms) torque at its root by that twist, N m.
+        torque_capacity: (arms,) torque at which half of such roots break, N m.
         arms: name of each arm.
         push: (frames, 3) force of the obstacle on the quad in the world, N, mean over a frame.
         swing: (frames, 3) travel of an obstacle that gives, in the world, m.
@@ -83,6 +86,9 @@ class Replay:
     limbs: Floats
     moments: Floats
     capacity: Floats
+    twists: Floats
+    torques: Floats
+    torque_capacity: Floats
     arms: tuple[str, ...]
     push: Floats
     swing: Floats
@@ -115,6 +121,9 @@ class Replay:
                 "arms": list(self.arms),
                 "moments": self.moments.tolist(),
                 "capacity": self.capacity.tolist(),
+                "twists": self.twists.tolist(),
+                "torques": self.torques.tolist(),
+                "torque_capacity": self.torque_capacity.tolist(),
                 "push": np.linalg.norm(self.push, axis=1).tolist(),
                 "swing": self.swing.tolist(),
                 "contacts": [list(x) for x in self.contacts],
@@ -179,6 +188,7 @@ def replay(quad: Quad, batch: CrashBatch, crash_id: int, *, dt: float = 0.0) -> 
     push = pushes(craft, frames, s.state[:13, 0])
     swing = swings(kind, row, frames[:, 0], push)
     gap, facing = gaps(craft, kind, row, frames, swing)
+    twist, torque = twists(craft, frames)
     contacts = [
         (names[p], start, end)
         for p in order
@@ -202,6 +212,9 @@ def replay(quad: Quad, batch: CrashBatch, crash_id: int, *, dt: float = 0.0) -> 
         limbs=bends(craft, frames),
         moments=root_moments(craft, frames),
         capacity=arm_bears(batch),
+        twists=twist,
+        torques=torque,
+        torque_capacity=arm_bears_torque(batch),
         arms=tuple(batch.parts[i][0] for i in batch.arm_parts),
         push=push,
         swing=swing,

@@ -16,7 +16,15 @@ if TYPE_CHECKING:
 
     from crashworthy.impact.batch import CrashBatch
 
-__all__ = ["BINS", "FirstTouch", "MomentHistogram", "arm_bears", "arm_moments", "first_touch"]
+__all__ = [
+    "BINS",
+    "FirstTouch",
+    "MomentHistogram",
+    "arm_bears",
+    "arm_bears_torque",
+    "arm_moments",
+    "first_touch",
+]
 
 BINS: Final = 20
 """Classes of a moment histogram."""
@@ -140,14 +148,29 @@ def arm_bears(batch: CrashBatch) -> NDArray[np.float64]:
 
     The root's capacity times the median interaction of its bending mode.
     """
-    medians = [
-        next((c.median for c in batch.capacities if c.part == part and c.load == "bending"), 1.0)
-        for part in batch.arm_parts
-    ]
+    medians = _medians(batch)
     bears: NDArray[np.float64] = np.array(
         [(m * inside, m * out) for m, (out, inside) in zip(medians, batch.arm_capacity, strict=True)]
     ).reshape(-1, 2)
     return bears
+
+
+def arm_bears_torque(batch: CrashBatch) -> NDArray[np.float64]:
+    """(arms,) torque about its axis at which half of such roots break when it acts alone, N m.
+
+    Infinite for campaigns from before arms twisted.
+    """
+    known = batch.arm_torque or (np.inf,) * len(batch.arm_parts)
+    bears: NDArray[np.float64] = np.array(known) * np.array(_medians(batch))
+    return bears
+
+
+def _medians(batch: CrashBatch) -> list[float]:
+    """Median interaction at which each arm's root breaks."""
+    return [
+        next((c.median for c in batch.capacities if c.part == part and c.load == "bending"), 1.0)
+        for part in batch.arm_parts
+    ]
 
 
 def arm_moments(batch: CrashBatch) -> tuple[MomentHistogram, ...]:

@@ -1,7 +1,8 @@
 """A crash as an animated glTF binary (GLB, ISO/IEC 12113): any viewer plays it.
 
-The node "quad" flies; what moves whole follows its limb; arms, antennas and leads bend by three morph
-targets, one metre of movement along each axis; the node "obstacle" gives where it gives.
+The node "quad" flies; what moves whole follows its limb and turns with its arm's twist; arms, antennas and
+leads bend by three morph targets, one metre of movement along each axis, and arms twist by a fourth, one
+radian; the node "obstacle" gives where it gives.
 Time runs ``SLOWER`` times slower than it was, because a crash is over in some 10 ms.
 """
 
@@ -13,13 +14,16 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from crashworthy.impact.frames import turned
+from crashworthy.impact.limbs import limbs_of
 from crashworthy.pictures.glb import glb, to_gltf
-from crashworthy.pictures.scene import followers, obstacle
+from crashworthy.pictures.scene import followers, obstacle, twisters
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from crashworthy.build.quad import Quad
+    from crashworthy.impact.limbs import Limb
     from crashworthy.impact.replays import Replay
 
     Floats = NDArray[np.float64]
@@ -72,6 +76,14 @@ class _File:
         return head + text + struct.pack("<II", len(self.binary), _BINARY) + bytes(self.binary)
 
 
+def _turn(arm: Limb, twist: Floats) -> tuple[Floats, Floats]:
+    """What rides at a tip turns about its mass: (frames, 4) quaternion w, x, y, z, and (frames, 3) shift."""
+    half = 0.5 * twist[:, None]
+    q = np.hstack([np.cos(half), np.sin(half) * arm.axis])
+    shift: Floats = arm.place - turned(q, np.broadcast_to(arm.place, (len(q), 3)))
+    return q, shift
+
+
 def film_glb(quad: Quad, replay: Replay) -> bytes:
     """The crash as a film.
 
@@ -121,19 +133,27 @@ def film_glb(quad: Quad, replay: Replay) -> bytes:
     animate(quad_node, "rotation", np.hstack([xyz, w]), "VEC4")
     if np.abs(replay.swing).max(initial=0.0) > 0.0:
         animate(nodes["obstacle"], "translation", to_gltf(replay.swing), "VEC3")
-    follows = followers(quad)
+    follows, turns, limbs = followers(quad), twisters(quad), limbs_of(quad)
     for part in parts:
         if part.name not in follows:
             continue
         limb, share = follows[part.name]
         moved = to_gltf(replay.limbs[:, limb])
         if (share == 1.0).all():
+            if part.name in turns:
+                q, shift = _turn(limbs[limb], replay.twists[:, limb])
+                moved = moved + to_gltf(shift)
+                animate(nodes[part.name], "rotation", np.hstack([to_gltf(q[:, 1:]), q[:, :1]]), "VEC4")
             animate(nodes[part.name], "translation", moved, "VEC3")
             continue
         mesh = tree["meshes"][tree["nodes"][nodes[part.name]]["mesh"]]
-        targets = [{"POSITION": file.add(np.outer(share, way), "VEC3")} for way in np.eye(3)]
-        mesh["primitives"][0]["targets"] = targets
-        mesh["weights"] = [0.0, 0.0, 0.0]
-        animate(nodes[part.name], "weights", moved.reshape(-1, 1), "SCALAR")
+        ways = [np.outer(share, way) for way in np.eye(3)]
+        weights = moved
+        if part.name in turns:
+            ways.append(to_gltf(turns[part.name][1]))
+            weights = np.column_stack([moved, replay.twists[:, limb]])
+        mesh["primitives"][0]["targets"] = [{"POSITION": file.add(way, "VEC3")} for way in ways]
+        mesh["weights"] = [0.0] * len(ways)
+        animate(nodes[part.name], "weights", weights.reshape(-1, 1), "SCALAR")
     tree["animations"] = [{"name": f"crash {replay.crash}", "channels": channels, "samplers": samplers}]
     return file.bytes()

@@ -1,4 +1,4 @@
-"""A crash as solids: the quad as it stands in a frame of a replay, its arms bent, and what it flies into.
+"""A crash as solids: the quad as it stands in a frame of a replay, bent and twisted, and what it flies into.
 
 World frame of the replay: z up, the flight path heads along +x. An obstacle without an end is drawn as the
 piece of it near the quad.
@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from crashworthy.build.solids import Mesh, box, frame_to, lathe, merge
+from crashworthy.impact.arrange import twist_ways
 from crashworthy.impact.frames import turned
 from crashworthy.impact.limbs import limbs_of
 from crashworthy.pictures import svg
@@ -39,6 +40,7 @@ __all__ = [
     "posed",
     "strip_png",
     "strip_svg",
+    "twisters",
 ]
 
 PIECE: Final = 0.9
@@ -68,27 +70,49 @@ def followers(quad: Quad) -> dict[str, tuple[int, Floats]]:
     return found
 
 
-def bent(part: Part, moved: Floats, follows: Mapping[str, tuple[int, Floats]]) -> Floats:
+def twisters(quad: Quad) -> dict[str, tuple[int, Floats]]:
+    """Parts that turn as an arm twists: the arm, and how each vertex moves, (v, 3) m/rad, by name."""
+    limbs = limbs_of(quad)
+    return {
+        name: (arm, twist_ways(limbs[arm], quad.part(name).vertices, share))
+        for name, (arm, share) in followers(quad).items()
+        if arm < len(quad.arms)
+    }
+
+
+def bent(
+    part: Part,
+    moved: Floats,
+    follows: Mapping[str, tuple[int, Floats]],
+    twist: Floats | None = None,
+    turns: Mapping[str, tuple[int, Floats]] | None = None,
+) -> Floats:
     """(v, 3) vertices of a part in the frame of the quad.
 
     Args:
         part: of the build.
         moved: (limbs, 3) movement of each limb, m.
         follows: from ``followers``.
+        twist: (arms,) of each arm, rad.
+        turns: from ``twisters``; without, nothing twists.
     """
     if part.name not in follows:
         return part.vertices
     limb, share = follows[part.name]
     vertices: Floats = part.vertices + np.outer(share, moved[limb])
+    if twist is not None and turns is not None and part.name in turns:
+        arm, ways = turns[part.name]
+        vertices = vertices + twist[arm] * ways
     return vertices
 
 
 def posed(quad: Quad, replay: Replay, frame: int) -> list[tuple[str, Mesh]]:
     """The parts in the world at a frame."""
     q, place = replay.attitude[frame], replay.place[frame]
-    follows = followers(quad)
+    follows, turns = followers(quad), twisters(quad)
+    limbs, twist = replay.limbs[frame], replay.twists[frame]
     return [
-        (p.name, Mesh(place + turned(q, bent(p, replay.limbs[frame], follows)), p.faces))
+        (p.name, Mesh(place + turned(q, bent(p, limbs, follows, twist, turns)), p.faces))
         for p in quad.parts
         if len(p.faces)
     ]

@@ -28,11 +28,12 @@ PARTS: Final = 12
 
 
 def arm_loads(replay: Replay) -> Floats:
-    """(frames, arms) root load: moments in plane and out of plane over what breaks half, added in squares.
+    """(frames, arms) root load: moments in both planes and torque over what breaks half, added in squares.
 
     1 is the load at which half of such roots break.
     """
-    shares: Floats = np.sqrt(((replay.moments / replay.capacity) ** 2).sum(axis=2))
+    bent = ((replay.moments / replay.capacity) ** 2).sum(axis=2)
+    shares: Floats = np.sqrt(bent + (replay.torques / replay.torque_capacity) ** 2)
     return shares
 
 

@@ -142,7 +142,8 @@ def candidates(sheet: Sheet, priors: Priors | None = None) -> tuple[Change, ...]
     """
     bench = (priors or load_priors()).bench
     makers = (
-        _arms, _motors, _plates, _standoffs, _camera, _antennas, _pack, _leads, _stack, _boxes, _mounts, _screws
+        _arms, _motors, _plates, _standoffs, _camera, _antennas, _pack, _leads, _stack, _boxes, _mounts,
+        _screws,
     )  # fmt: skip
     return tuple(change for maker in makers for change in maker(sheet, bench))
 

@@ -72,8 +72,8 @@ class Ride:
         (hard, harder), (had, had_harder) = self.shock, self.shock_before
         return (
             f"in one crash of ten the {self.label} travels {_mm(far)} mm, not {_mm(was)}, and feels "
-            f"{hard:.0f} g, not {had:.0f}; in one of a hundred {_mm(farther)} mm, not {_mm(was_farther)}, and "
-            f"{harder:.0f} g, not {had_harder:.0f}"
+            f"{hard:.0f} g, not {had:.0f}; in one of a hundred {_mm(farther)} mm, not {_mm(was_farther)}, "
+            f"and {harder:.0f} g, not {had_harder:.0f}"
         )
 
     def to_json(self) -> dict[str, Any]:

@@ -6,9 +6,11 @@ import json
 import math
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
+import numpy as np
 from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import JSONResponse
 
+from crashworthy.impact.limbs import limbs_of
 from crashworthy.pictures import paper, scene, strikes, timeline
 from crashworthy.pictures.film import film_glb
 from crashworthy.web.views import page, svg, workshop
@@ -47,13 +49,24 @@ def _labels(quad: Quad) -> dict[str, str]:
 
 
 def _for_viewer(quad: Quad, found: Replay) -> dict[str, Any]:
-    """The replay with what the viewer needs of the build to bend it: limb and share of each vertex."""
+    """The replay with what the viewer needs of the build to bend and twist it.
+
+    ``follow``: limb and share of each vertex; ``turns``: of arms, how each vertex moves as they twist, m/rad;
+    ``pivots``: of each arm, the axis and the place about which what rides at its tip turns.
+    """
     follow = {
         name: [limb, 1 if (share == 1.0).all() else [round(float(x), 4) for x in share]]
         for name, (limb, share) in scene.followers(quad).items()
         if len(share)
     }
-    return {**found.to_json(), "labels": _labels(quad), "follow": follow}
+    turns = {
+        name: [[round(float(x), 5) for x in way] for way in ways]
+        for name, (_, ways) in scene.twisters(quad).items()
+        if name in follow and follow[name][1] != 1
+    }
+    limbs = limbs_of(quad)[: len(quad.arms)]
+    pivots = [[m.axis.tolist(), m.place.tolist()] for m in limbs]
+    return {**found.to_json(), "labels": _labels(quad), "follow": follow, "turns": turns, "pivots": pivots}
 
 
 def _from(found: Replay) -> str:
@@ -95,6 +108,7 @@ def replay(request: Request, slug: str, part: str = "", crash: Number = None, se
         campaign_seed=batch.seed,
         chart=svg(timeline.timeline(found, labels)),
         loads=timeline.arm_loads(found).max(axis=0).tolist() if len(found.arms) else [],
+        twisted=np.degrees(np.abs(found.twists).max(axis=0)).tolist() if len(found.arms) else [],
         direction=_from(found),
     )
 

@@ -9,6 +9,15 @@ const calm = matchMedia('(prefers-reduced-motion: reduce)');
 const cursor = document.querySelector('.timeline .cursor');
 const [LEFT, RIGHT] = [44, 332];
 
+// What rides at an arm's tip turns by the arm's twist about its axis, through its mass.
+function turn(node, [a, c], angle, moved) {
+  const [w, s] = [Math.cos(angle / 2), Math.sin(angle / 2)];
+  node.quaternion.set(s * a[1], s * a[2], s * a[0], w);
+  const along = (a[0] * c[0] + a[1] * c[1] + a[2] * c[2]) * (1 - Math.cos(angle));
+  const across = [a[1] * c[2] - a[2] * c[1], a[2] * c[0] - a[0] * c[2], a[0] * c[1] - a[1] * c[0]];
+  place(node.position, moved.map((u, i) => u + c[i] * (1 - Math.cos(angle)) - across[i] * Math.sin(angle) - a[i] * along));
+}
+
 // Quad and world: x forward, y left, z up. glTF: z, x, y.
 const place = (to, v) => to.set(v[1], v[2], v[0]);
 
@@ -34,13 +43,16 @@ async function start() {
       piece.morphTargetInfluences?.fill(0);
       const home = at.array.slice();
       let shares = share;
+      let ways = data.turns[name];
       if (piece.isLineSegments) { // ink edges: each end lies on a vertex of the skin
         const skin = piece.parent.geometry.attributes.position.array;
         const known = new Map();
-        share.forEach((value, i) => known.set(`${skin[3 * i]},${skin[3 * i + 1]},${skin[3 * i + 2]}`, value));
-        shares = Array.from({ length: at.count }, (_, i) => known.get(`${home[3 * i]},${home[3 * i + 1]},${home[3 * i + 2]}`) ?? 0);
+        share.forEach((_, i) => known.set(`${skin[3 * i]},${skin[3 * i + 1]},${skin[3 * i + 2]}`, i));
+        const own = Array.from({ length: at.count }, (_, i) => known.get(`${home[3 * i]},${home[3 * i + 1]},${home[3 * i + 2]}`));
+        shares = own.map((i) => share[i] ?? 0);
+        ways &&= own.map((i) => ways[i] ?? [0, 0, 0]);
       }
-      skins.push({ at, home, shares, limb });
+      skins.push({ at, home, shares, ways, limb });
     });
   }
   const frames = data.time.length;
@@ -60,13 +72,19 @@ async function start() {
     quad.quaternion.set(y, z, x, w);
     place(obstacle.position, data.swing[frame]);
     const moved = data.limbs[frame];
-    for (const { node, limb } of whole) place(node.position, moved[limb]);
-    for (const { at, home, shares, limb } of skins) {
+    const twists = data.twists[frame];
+    for (const { node, limb } of whole) {
+      if (limb < twists.length) turn(node, data.pivots[limb], twists[limb], moved[limb]);
+      else place(node.position, moved[limb]);
+    }
+    for (const { at, home, shares, ways, limb } of skins) {
       const [x, y, z] = moved[limb];
+      const angle = ways ? twists[limb] : 0;
       for (let i = 0; i < shares.length; i += 1) {
-        at.array[3 * i] = home[3 * i] + shares[i] * y;
-        at.array[3 * i + 1] = home[3 * i + 1] + shares[i] * z;
-        at.array[3 * i + 2] = home[3 * i + 2] + shares[i] * x;
+        const way = ways ? ways[i] : [0, 0, 0];
+        at.array[3 * i] = home[3 * i] + shares[i] * y + angle * way[1];
+        at.array[3 * i + 1] = home[3 * i + 1] + shares[i] * z + angle * way[2];
+        at.array[3 * i + 2] = home[3 * i + 2] + shares[i] * x + angle * way[0];
       }
       at.needsUpdate = true;
     }
@@ -76,10 +94,11 @@ async function start() {
     part('push').textContent = `${Math.round(data.push[frame])} N`;
     part('touching').textContent = touching.length ? [...new Set(touching)].join(', ') : 'nothing';
     data.arms.forEach((arm, a) => {
-      const load = Math.hypot(...data.moments[frame][a].map((m, j) => m / data.capacity[a][j]));
+      const load = Math.hypot(...data.moments[frame][a].map((m, j) => m / data.capacity[a][j]), data.torques[frame][a] / (data.torque_capacity[a] ?? Infinity));
       const meter = panel.querySelector(`[data-arm="${a}"]`);
       meter.value = Math.min(load, Number(meter.max));
       meter.nextElementSibling.textContent = load.toFixed(2);
+      panel.querySelector(`[data-twist="${a}"]`).textContent = `${((180 / Math.PI) * Math.abs(twists[a])).toFixed(1)}°`;
     });
     slider.value = String(frame);
     slider.setAttribute('aria-valuetext', `${(1000 * now).toFixed(1)} ms, in contact: ${part('touching').textContent}`);
