@@ -104,15 +104,22 @@ def swings(kind: int, row: Floats, time: Floats, push: Floats) -> Floats:
     along = push @ n
     free = along[:, None] * n if kind == PLANE else push - along[:, None] * n
     dt = (time[1] - time[0]) / SUBSTEPS
-    x, v = np.zeros(3), np.zeros(3)
-    for frame in range(1, len(time)):
-        for k in range(SUBSTEPS):
-            share = (k + 0.5) / SUBSTEPS
-            force = (1.0 - share) * free[frame - 1] + share * free[frame]
-            v = v - dt * lightness * (force + stiffness * x + damping * v)
-            x = x + dt * v
-        travel[frame] = x
+    _swung(np.ascontiguousarray(free), float(dt), float(lightness), float(stiffness), float(damping), travel)
     return travel
+
+
+def _swing(
+    free: Floats, dt: float, lightness: float, stiffness: float, damping: float, travel: Floats
+) -> None:
+    for axis in range(3):
+        x, v = 0.0, 0.0
+        for frame in range(1, len(free)):
+            for k in range(SUBSTEPS):
+                share = (k + 0.5) / SUBSTEPS
+                force = (1.0 - share) * free[frame - 1, axis] + share * free[frame, axis]
+                v -= dt * lightness * (force + stiffness * x + damping * v)
+                x += dt * v
+            travel[frame, axis] = x
 
 
 def _gaps(
@@ -152,6 +159,7 @@ def _gaps(
 
 
 _compiled = physics(_gaps)
+_swung = physics(_swing)
 
 
 def gaps(craft: Craft, kind: int, row: Floats, trace: Floats, swing: Floats) -> tuple[Floats, Floats]:

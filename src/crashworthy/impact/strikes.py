@@ -11,6 +11,8 @@ obstacle.
 
 from __future__ import annotations
 
+import hashlib
+import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -18,10 +20,11 @@ import numpy as np
 
 from crashworthy.errors import Problem, ScenarioError
 from crashworthy.impact.blocks import crash
-from crashworthy.impact.campaign import SETTLE, WINDOW
+from crashworthy.impact.campaign import ENGINE, SETTLE, WINDOW
 from crashworthy.impact.contact import BED
 from crashworthy.impact.damage import wilson
 from crashworthy.impact.frames import gaps, pushes, swings
+from crashworthy.impact.jit import cache_folder
 from crashworthy.impact.model import model_of
 from crashworthy.impact.replays import FRAME, scenario_of
 from crashworthy.impact.start import sample
@@ -40,7 +43,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Ints = NDArray[np.int32]
 
-__all__ = ["COUNTED", "MOST", "StrikeMap", "strike_map"]
+__all__ = ["COUNTED", "MOST", "StrikeMap", "map_name", "strike_map"]
 
 MOST: Final = 1000
 """Crashes looked at unless more are asked for."""
@@ -86,6 +89,32 @@ class StrikeMap:
         """(points,) impulse in 100 crashes, N s."""
         whole: Floats = self.impulse * (100.0 / self.n)
         return whole
+
+    def to_arrays(self) -> dict[str, Any]:
+        """What was counted, as plain arrays; ``from_arrays`` brings it back."""
+        return {
+            "n": np.array(self.n), "place": self.place, "part": self.part, "hits": self.hits,
+            "first": self.first, "impulse": self.impulse,
+        }  # fmt: skip
+
+    @classmethod
+    def from_arrays(cls, batch: CrashBatch, arrays: dict[str, Any]) -> StrikeMap:
+        """A map that was counted before, of the same campaign.
+
+        Raises:
+            ValueError: these are not the arrays of a map of that campaign.
+        """
+        parts = tuple((name, label) for name, label, _ in batch.parts)
+        try:
+            n = int(arrays["n"])
+            each = [np.asarray(arrays[k]) for k in ("place", "part", "hits", "first", "impulse")]
+        except KeyError as lost:
+            raise ValueError(f"{lost} is not there") from None
+        count = len(each[1])
+        fits = each[0].shape == (count, 3) and all(a.shape == (count,) for a in each[1:])
+        if not (fits and count and n >= 1 and each[1].min() >= 0 and each[1].max() < len(parts)):
+            raise ValueError("the arrays do not fit each other or the campaign")
+        return cls(batch.quad, batch.seed, n, parts, *each)
 
     def of_part(self, name: str) -> Ints:
         """Points of a part, hardest struck first.
@@ -146,6 +175,17 @@ class StrikeMap:
             }
         )
         return plain
+
+
+def map_name(quad: Quad, batch: CrashBatch, most: int = MOST) -> str:
+    """A name under which a map can be kept: a digest of everything it depends on."""
+    state = hashlib.sha256(
+        json.dumps([ENGINE, cache_folder().name, COUNTED, quad.digest, batch.scenario, batch.seed, batch.dt,
+                    most, batch.parts], sort_keys=True).encode()
+    )  # fmt: skip
+    for array in (batch.part_impulse, batch.crash, batch.weight):
+        state.update(np.ascontiguousarray(array).tobytes())
+    return f"strikes-{state.hexdigest()[:48]}"
 
 
 def strike_map(

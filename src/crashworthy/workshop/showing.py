@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any, Final
 
 from crashworthy.workshop.lives import LifeBench
@@ -92,17 +93,30 @@ class ShowBench(LifeBench):
         return replay(quad, batch, crash)
 
     def strikes(self, slug: str) -> StrikeMap:
-        """Which points of the skin the newest campaign of this build hits; looked at once for each campaign.
+        """Which points of the skin the newest campaign of this build hits.
+
+        Looked at once for each campaign, and kept beside the chunks of crashes.
 
         Raises:
             NotFoundError: no such quad, or this build has not been crashed yet.
         """
-        from crashworthy.impact.strikes import strike_map
+        from crashworthy.impact.strikes import StrikeMap, map_name, strike_map
+        from crashworthy.store.chunks import ChunkStore
 
         batch = self.batch(slug)
-        return self.memo.get(
-            ("strikes", slug), batch.digest, lambda: strike_map(self.quad(slug), batch, LOOKED_AT)
-        )
+
+        def make() -> StrikeMap:
+            quad, kept = self.quad(slug), ChunkStore(self.folder.root / "chunks")
+            name = map_name(quad, batch, LOOKED_AT)
+            known = kept.read(name)
+            if known is not None:
+                with suppress(ValueError):  # damaged: it is counted again
+                    return StrikeMap.from_arrays(batch, known)
+            found = strike_map(quad, batch, LOOKED_AT)
+            kept.write(name, found.to_arrays())
+            return found
+
+        return self.memo.get(("strikes", slug), batch.digest, make)
 
     def crash_report(self, slug: str) -> str:
         """The one-page report of the newest campaign of this build as self-contained HTML.
