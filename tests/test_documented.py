@@ -113,6 +113,9 @@ def test_every_field_of_a_scenario_is_told():
             (row,) = [line for line in text.splitlines() if line.startswith("|") and name in line]
             cells = row.split(" | ")
             at = re.findall(r"`[^`]+`", cells[0]).index(name)
+            if isinstance(one.default, str):  # the same words for every section
+                assert cells[1] == one.default, name
+                continue
             assert float(cells[1].split(", ")[at]) == one.default, name
     for one in fields(scenario.Obstacle):
         assert f"`{one.name}`" in text or one.name == "name", one.name  # the name is the table's own

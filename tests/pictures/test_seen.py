@@ -129,9 +129,9 @@ def test_what_rides_at_a_tip_turns_with_its_arm_and_the_root_does_not(seen: Any)
     way = scene.bent(arm, still, follows, twist, turns) - arm.vertices
     station = (arm.vertices - quad.arms[1].root) @ quad.arms[1].axis
     assert np.abs(way[station <= 0]).max(initial=0.0) == 0.0
-    # At the tip, off the axis, by angle x lever.
+    # At the tip by angle x distance from the axis through the mass, which stays where it is.
     tip = station > 0.98 * quad.arms[1].length
-    across = np.linalg.norm(np.cross(quad.arms[1].axis, arm.vertices[tip] - quad.arms[1].tip), axis=1)
+    across = np.linalg.norm(np.cross(limb.axis, arm.vertices[tip] - limb.place), axis=1)
     assert np.linalg.norm(way[tip], axis=1).max() == pytest.approx(1e-4 * across.max(), rel=0.05)
     other = quad.parts[quad.arms[0].motor]
     assert (scene.bent(other, still, follows, twist, turns) == other.vertices).all()
