@@ -27,7 +27,7 @@ ROOMS: Final = {
 }
 """The rooms of the library from the top, and what a reader finds there."""
 
-FOUNDATION: Final = ("quantities", "errors", "cautions", "release")
+FOUNDATION: Final = ("quantities", "errors", "cautions", "compiled", "release")
 """Modules at the bottom that every room shares."""
 
 INSIDE: Final = ("evidence.",)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 import sqlalchemy as sa
 
 from crashworthy.store.migrate import Family
-from crashworthy.store.schema import BigWhole, UtcDateTime
+from crashworthy.store.schema import NAMES, BigWhole, UtcDateTime
 
 if TYPE_CHECKING:
     from sqlalchemy.engine import Connection
@@ -30,15 +30,7 @@ __all__ = [
 HEAD: Final = "0002"
 """The newest migration; a test holds it equal to the newest file in ``migrations/versions``."""
 
-metadata: Final = sa.MetaData(
-    naming_convention={
-        "pk": "pk_%(table_name)s",
-        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
-        "ck": "ck_%(table_name)s_%(constraint_name)s",
-        "fk": "fk_%(table_name)s_%(column_0_name)s",
-        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
-    }
-)
+metadata: Final = sa.MetaData(naming_convention=NAMES)
 
 
 def _table(name: str, *columns: Any) -> sa.Table:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import tempfile
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -17,7 +18,8 @@ from crashworthy.build.points import contact_points
 from crashworthy.build.quad import MassProperties
 from crashworthy.build.solids import Mesh, box, lathe, prism, rotation
 from crashworthy.evidence.build_step import CHECKS as STEP_CHECKS
-from crashworthy.evidence.registry import Access, Check
+from crashworthy.evidence.making import pair_check
+from crashworthy.evidence.registry import Check
 from crashworthy.materials import table
 from crashworthy.quantities import G_N, MM
 
@@ -33,19 +35,7 @@ AXES: Final = "parallel-axis theorem (Huygens-Steiner)"
 PLATE_AREA: Final = 112 * 42 - (4 - math.pi) * 6**2 - 4 * math.pi * 1.6**2
 
 
-def _check(
-    name: str,
-    title: str,
-    inputs: str,
-    unit: str,
-    tolerance: float,
-    source: str,
-    access: Access,
-    run: Callable[[], tuple[float, float]],
-    *,
-    relative: bool = True,
-) -> Check:
-    return Check(f"build.{name}", title, inputs, unit, tolerance, relative, source, access, run)
+_check = partial(pair_check, "build")
 
 
 def _box_inertia(axis: int) -> tuple[float, float]:

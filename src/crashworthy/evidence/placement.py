@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from crashworthy.build.points import fibonacci
 from crashworthy.build.solids import Mesh, box, lathe
+from crashworthy.evidence.making import pair_check
 from crashworthy.evidence.placement_practice import PRACTICE_CHECKS
 from crashworthy.evidence.placement_views import VIEW_CHECKS
-from crashworthy.evidence.registry import Access, Check
 from crashworthy.placement.hits import Approaches, Obstacle, hit_shares
 from crashworthy.placement.reach import reach_of
 from crashworthy.placement.skin import Skin
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    pass
 
 __all__ = ["CHECKS"]
 
@@ -27,19 +28,7 @@ GRID: Final = {"spike": (1e-3, 1), "ball": (2e-3, 2), "pole": (1e-3, 1)}
 """Pixel, m, and stride of each kind."""
 
 
-def _check(
-    name: str,
-    title: str,
-    inputs: str,
-    unit: str,
-    tolerance: float,
-    source: str,
-    access: Access,
-    run: Callable[[], tuple[float, float]],
-    *,
-    relative: bool = True,
-) -> Check:
-    return Check(f"placement.{name}", title, inputs, unit, tolerance, relative, source, access, run)
+_check = partial(pair_check, "placement")
 
 
 def _cup(depth: float) -> tuple[float, float]:

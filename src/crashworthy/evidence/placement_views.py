@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
 from crashworthy.build.points import fibonacci
 from crashworthy.build.solids import Mesh, box, lathe, prism, rotation
-from crashworthy.evidence.registry import Access, Check
+from crashworthy.evidence.making import pair_check
+from crashworthy.evidence.registry import Check
 from crashworthy.placement import link
 from crashworthy.placement.camera import deepest_of
 from crashworthy.placement.lens import Lens
@@ -17,22 +19,12 @@ from crashworthy.placement.rays import Sight
 from crashworthy.quantities import DEG, MM
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    pass
 
 __all__ = ["VIEW_CHECKS"]
 
 
-def _check(
-    name: str,
-    title: str,
-    inputs: str,
-    unit: str,
-    tolerance: float,
-    source: str,
-    access: Access,
-    run: Callable[[], tuple[float, float]],
-) -> Check:
-    return Check(f"placement.{name}", title, inputs, unit, tolerance, False, source, access, run)
+_check = partial(pair_check, "placement", relative=False)
 
 
 def _fov(f: float, projection: str, of: str, expected: float) -> tuple[float, float]:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 
 from crashworthy.build.quad import Arm
 from crashworthy.evidence import strength_arms, strength_flight, strength_joints
-from crashworthy.evidence.registry import Access, Check
+from crashworthy.evidence.making import figure_check
+from crashworthy.evidence.registry import Check
 from crashworthy.materials.table import value
 from crashworthy.strength.beam import (
     TIP_MASS_SHARE,
@@ -34,22 +35,7 @@ _SAINT_VENANT = "series of Saint-Venant for a rectangle (Timoshenko and Goodier,
 _SHAFT = "M = s_y pi (d^4 - d_i^4)/(32 d), first yield of a round bar (any machine elements text)"
 
 
-def _check(
-    id_: str,
-    title: str,
-    inputs: str,
-    unit: str,
-    expected: float | Callable[[], float],
-    got: Callable[[], float],
-    source: str,
-    *,
-    tolerance: float = 5e-4,
-    access: Access = "derived",
-) -> Check:
-    def run() -> tuple[float, float]:
-        return (expected() if callable(expected) else expected), got()
-
-    return Check(f"strength.{id_}", title, inputs, unit, tolerance, True, source, access, run)
+_check = partial(figure_check, "strength", tolerance=5e-4, access="derived")
 
 
 def _arm(width: float, thickness: float, hole: float = 0.0) -> Arm:

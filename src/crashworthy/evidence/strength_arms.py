@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 
 from crashworthy.build.quad import StiffnessTest
-from crashworthy.evidence.registry import Access, Check
+from crashworthy.evidence.making import figure_check
+from crashworthy.evidence.registry import Check
 from crashworthy.strength.calibrate import observed, updated
 
 __all__ = ["CHECKS"]
@@ -22,22 +23,7 @@ _HOOKE = "k = F/d (Hooke)"
 _RAYLEIGH = "k = (2 pi f)² m of a mass on a spring (any text on mechanical vibration)"
 
 
-def _check(
-    id_: str,
-    title: str,
-    inputs: str,
-    unit: str,
-    expected: Callable[[], float],
-    got: Callable[[], float],
-    source: str,
-    *,
-    tolerance: float = 1e-9,
-    access: Access = "derived",
-) -> Check:
-    def run() -> tuple[float, float]:
-        return expected(), got()
-
-    return Check(f"strength.calibrate.{id_}", title, inputs, unit, tolerance, True, source, access, run)
+_check = partial(figure_check, "strength.calibrate", tolerance=1e-9, access="derived")
 
 
 def _alone(which: int) -> float:

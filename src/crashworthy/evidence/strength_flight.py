@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from functools import partial
 from typing import Final
 
-from crashworthy.evidence.registry import Access, Check
+from crashworthy.evidence.making import figure_check
 from crashworthy.quantities import G_N, RPM
 from crashworthy.strength.atmosphere import air
 from crashworthy.strength.flight import figure_of_merit, hover_power, induced_speed, tip_speed
@@ -22,20 +22,7 @@ _HP: Final = 745.6998715822702
 _SLUG: Final = 515.3788184
 
 
-def _check(
-    key: str,
-    title: str,
-    inputs: str,
-    unit: str,
-    expected: float,
-    got: Callable[[], float],
-    source: str,
-    tolerance: float,
-    access: Access,
-) -> Check:
-    return Check(
-        f"strength.{key}", title, inputs, unit, tolerance, True, source, access, lambda: (expected, got())
-    )
+_check = partial(figure_check, "strength")
 
 
 def _rotor(which: str) -> float:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from functools import partial
 from typing import Final
 
-from crashworthy.evidence.registry import Access, Check
+from crashworthy.evidence.making import figure_check
+from crashworthy.evidence.registry import Check
 from crashworthy.quantities import DEG, MM
 from crashworthy.strength.joint import Joint, Layer, critical_slip, endurance_stress, preload_at_yield
 from crashworthy.strength.thread import Thread, formula_limits, strength_class, thread
@@ -20,21 +22,7 @@ _VDI: Final = (
 _AREA: Final = "pi d (m/P)(P/2 + (d - D2)/sqrt 3), FED-STD-H28/2B table II.B.1, limits from memory"
 
 
-def _check(
-    key: str,
-    title: str,
-    inputs: str,
-    unit: str,
-    expected: float,
-    got: Callable[[], float],
-    source: str,
-    *,
-    tolerance: float,
-    access: Access = "read",
-) -> Check:
-    return Check(
-        f"strength.{key}", title, inputs, unit, tolerance, True, source, access, lambda: (expected, got())
-    )
+_check = partial(figure_check, "strength", access="read")
 
 
 def _load(name: str, grade: str, which: str) -> Callable[[], float]:

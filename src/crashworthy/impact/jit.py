@@ -2,22 +2,16 @@
 
 Calls are inlined: handing the arrays of a quad to a function costs more than most of the functions do (0.32
 against 0.18 µs a step, measured). Contraction is allowed, but not "no NaN": a NaN must survive to be caught.
-Compiled code is kept on disk, so only the first campaign after an install or a change compiles (some 15 s). A
-function's code contains the functions it calls, so the place is named by a digest of all compiled sources:
-changing any of them, or moving a type, starts afresh instead of finding stale code.
+Only the first campaign after an install or a change compiles (some 15 s).
 """
 
 from __future__ import annotations
 
-import hashlib
-import os
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
-import numba
-from numba import njit
-from numba.core import config as numba_config
+from crashworthy.compiled import kept_in, marked, place_for
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -32,32 +26,16 @@ FAST: Final = {"contract", "nsz"}
 Sums are not reordered, so numbers and vectors round alike, whatever the width, chunk, thread and order."""
 
 
+_SHAPING: Final = ("craft.py", "jit.py", "lanes.py", "simd.py")
+"""Files that shape the compiled code without holding it."""
+
+
 @lru_cache(maxsize=1)
 def cache_folder() -> Path:
-    """Folder for compiled code: below this package, or the user's cache when that cannot be written."""
-    here = Path(__file__).parent
-    digest = hashlib.sha256(numba.__version__.encode())
-    for source in sorted(here.glob("*.py")):
-        text = source.read_bytes()
-        if b"@physics" in text or source.name in ("craft.py", "jit.py", "lanes.py", "simd.py"):
-            digest.update(text)
-    base = here / "__pycache__"
-    if not os.access(base if base.exists() else here, os.W_OK):
-        import platformdirs
-
-        base = Path(platformdirs.user_cache_dir("crashworthy"))
-    return Path(str(vars(numba_config).get("CACHE_DIR", "")) or base) / f"physics-{digest.hexdigest()[:16]}"
+    """Folder for compiled code, named by all that goes into it."""
+    return place_for("physics", marked(Path(__file__).parent, b"@physics", _SHAPING))
 
 
 def physics(function: F) -> F:
     """Compile a scalar function of the crash engine."""
-    before = str(vars(numba_config).get("CACHE_DIR", ""))
-    setattr(numba_config, "CACHE_DIR", str(cache_folder()))  # noqa: B010 - numba sets its options at run time
-    try:
-        compiled = njit(cache=True, fastmath=FAST, nogil=True, error_model="numpy", forceinline=True)(
-            function
-        )
-    finally:
-        setattr(numba_config, "CACHE_DIR", before)  # noqa: B010 - as above
-    same: F = compiled  # type: ignore[assignment] # called exactly like the plain function
-    return same
+    return kept_in(cache_folder(), function, fastmath=FAST, forceinline=True)

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 __all__ = [
     "HEAD",
     "LOCK_KEY",
+    "NAMES",
     "VERSION_TABLE",
     "BigWhole",
     "Blob16",
@@ -105,15 +106,16 @@ class UtcDateTime(sa.types.TypeDecorator[datetime]):
 BigWhole: Final = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
 """A 64-bit whole number; SQLite's INTEGER is one already, and STRICT knows no BIGINT."""
 
-metadata: Final = sa.MetaData(
-    naming_convention={
-        "pk": "pk_%(table_name)s",
-        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
-        "ck": "ck_%(table_name)s_%(constraint_name)s",
-        "fk": "fk_%(table_name)s_%(column_0_name)s",
-        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
-    }
-)
+NAMES: Final = {
+    "pk": "pk_%(table_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_name)s",
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+}
+"""How constraints are called, the same on both databases, so that a migration finds them."""
+
+metadata: Final = sa.MetaData(naming_convention=NAMES)
 
 
 def _table(name: str, *columns: Any) -> sa.Table:

@@ -8,16 +8,13 @@ by a digest of this file, so that only the first log after an install compiles (
 
 from __future__ import annotations
 
-import hashlib
-import os
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-import numba
 import numpy as np
-from numba import njit
-from numba.core import config as numba_config
+
+from crashworthy.compiled import kept_in, place_for
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -36,26 +33,12 @@ F = TypeVar("F", bound="Callable[..., Any]")
 
 @lru_cache(maxsize=1)
 def _cache_folder() -> Path:
-    """Folder for compiled code: below this package, or the user's cache when that cannot be written."""
-    here = Path(__file__).parent
-    digest = hashlib.sha256(numba.__version__.encode() + Path(__file__).read_bytes()).hexdigest()[:16]
-    base = here / "__pycache__"
-    if not os.access(base if base.exists() else here, os.W_OK):
-        import platformdirs
-
-        base = Path(platformdirs.user_cache_dir("crashworthy"))
-    return Path(str(vars(numba_config).get("CACHE_DIR", "")) or base) / f"orders-{digest}"
+    """Folder for compiled code."""
+    return place_for("orders", (Path(__file__),))
 
 
 def _compiled(function: F) -> F:
-    before = str(vars(numba_config).get("CACHE_DIR", ""))
-    setattr(numba_config, "CACHE_DIR", str(_cache_folder()))  # noqa: B010 - numba sets its options at run time
-    try:
-        made = njit(cache=True, fastmath=True, nogil=True, error_model="numpy")(function)
-    finally:
-        setattr(numba_config, "CACHE_DIR", before)  # noqa: B010 - as above
-    same: F = made  # type: ignore[assignment] # called exactly like the plain function
-    return same
+    return kept_in(_cache_folder(), function, fastmath=True)
 
 
 @_compiled

@@ -12,9 +12,11 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
     from crashworthy.impact.cases import Runner
+    from crashworthy.jobs.durable import DurableReporter, Work
 
 __all__ = ["Background", "cancellable"]
 
+K = TypeVar("K")
 T = TypeVar("T")
 
 
@@ -65,6 +67,31 @@ class Background(FleetBench):
             finally:
                 self._only.kept = False
             return
+
+    def _kept_work(
+        self, run: Callable[..., T], says: str, shelf: Callable[[], dict[K, T]], key: Callable[[], K]
+    ) -> Work:
+        """The body of a job that crashes something: told how far it is, can be stopped, its result kept.
+
+        Args:
+            run: does it; takes ``progress`` and ``cancelled``.
+            says: what is shown beside the progress.
+            shelf: where results of the kind are kept.
+            key: of the result there, asked before the work begins, for a build may change meanwhile.
+        """
+
+        def work(report: DurableReporter) -> T:
+            place = key()
+
+            def progress(done: int, total: int) -> None:
+                report.progress(done, total, says)
+
+            found = cancellable(lambda: run(progress=progress, cancelled=report.cancelled))
+            with self._lock:
+                shelf()[place] = found
+            return found
+
+        return work
 
     @cached_property
     def _only(self) -> threading.local:

@@ -6,11 +6,11 @@ import shutil
 import tempfile
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from crashworthy.errors import NotFoundError, Problem, SheetError
-from crashworthy.workshop.background import cancellable
 from crashworthy.workshop.changes import ChangeBench
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from crashworthy.build.quad import Quad
     from crashworthy.build.questions import Answer
     from crashworthy.impact.differences import Comparison
-    from crashworthy.jobs.durable import DurableReporter, Work
+    from crashworthy.jobs.durable import Work
     from crashworthy.jobs.runner import JobStatus
     from crashworthy.strength.beam import ArmBeam
 
@@ -309,23 +309,8 @@ class BuildingBench(ChangeBench):
         return {**super()._kinds(), "calibration": self._calibration_work}
 
     def _calibration_work(self, slug: str, tests: dict[str, dict[str, Any]], n: int, seed: int) -> Work:
-        def work(report: DurableReporter) -> Calibration:
-            digest = self.quad(slug).digest
-            found = cancellable(
-                lambda: self.calibration(
-                    slug,
-                    tests,
-                    n,
-                    seed,
-                    progress=lambda done, total: report.progress(done, total, "crashing both"),
-                    cancelled=report.cancelled,
-                )
-            )
-            with self._lock:
-                self._calibrations()[digest] = found
-            return found
-
-        return work
+        run = partial(self.calibration, slug, tests, n, seed)
+        return self._kept_work(run, "crashing both", self._calibrations, lambda: self.quad(slug).digest)
 
     def latest_calibration(self, slug: str) -> Calibration | None:
         """What calibrating this very build moved; None when it was not run."""

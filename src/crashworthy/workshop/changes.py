@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from crashworthy.errors import NotFoundError, Problem
-from crashworthy.workshop.background import cancellable
 from crashworthy.workshop.learning import MINE, LearnBench
 
 if TYPE_CHECKING:
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from crashworthy.impact.differences import Comparison
     from crashworthy.impact.scenario import Scenario
-    from crashworthy.jobs.durable import DurableReporter, Work
+    from crashworthy.jobs.durable import Work
     from crashworthy.jobs.runner import JobStatus
     from crashworthy.strength.correction import Corrections
     from crashworthy.upkeep.changes import Change
@@ -180,24 +180,8 @@ class ChangeBench(LearnBench):
         return {**super()._kinds(), "improve": self._improve_work, "compare": self._compare_work}
 
     def _improve_work(self, slug: str, n: int, seed: int, by: str, sensitivity: bool) -> Work:
-        def work(report: DurableReporter) -> Ranking:
-            report.progress(0, 0, "building every change")
-            ranking = cancellable(
-                lambda: self.improvements(
-                    slug,
-                    n,
-                    seed,
-                    by=by,
-                    sensitivity=sensitivity,
-                    progress=lambda done, total: report.progress(done, total, "crashing every change"),
-                    cancelled=report.cancelled,
-                )
-            )
-            with self._lock:
-                self._rankings()[slug] = ranking
-            return ranking
-
-        return work
+        run = partial(self.improvements, slug, n, seed, by=by, sensitivity=sensitivity)
+        return self._kept_work(run, "building and crashing every change", self._rankings, lambda: slug)
 
     def latest_ranking(self, slug: str) -> Ranking | None:
         """The newest ranking of this very build, or None."""
@@ -221,22 +205,8 @@ class ChangeBench(LearnBench):
         return self.jobs.start("compare", title, {"slug": slug, "other": other, "n": n, "seed": seed})
 
     def _compare_work(self, slug: str, other: str, n: int, seed: int) -> Work:
-        def work(report: DurableReporter) -> Comparison:
-            found = cancellable(
-                lambda: self.compare_quads(
-                    slug,
-                    other,
-                    n,
-                    seed,
-                    progress=lambda done, total: report.progress(done, total, "crashing both"),
-                    cancelled=report.cancelled,
-                )
-            )
-            with self._lock:
-                self._comparisons()[slug] = found
-            return found
-
-        return work
+        run = partial(self.compare_quads, slug, other, n, seed)
+        return self._kept_work(run, "crashing both", self._comparisons, lambda: slug)
 
     def latest_comparison(self, slug: str) -> Comparison | None:
         """The newest comparison of this very build with another, or None."""

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from crashworthy.workshop.background import cancellable
 from crashworthy.workshop.before_after import Minutes, PrintedTrial, Trial
 from crashworthy.workshop.placement import PlacementBench
 
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from crashworthy.build.quad import Quad
     from crashworthy.build.sheet import Sheet
-    from crashworthy.jobs.durable import DurableReporter, Work
+    from crashworthy.jobs.durable import Work
     from crashworthy.jobs.runner import JobStatus
 
 __all__ = ["TrialBench"]
@@ -211,23 +211,10 @@ class TrialBench(PlacementBench):
         return {**super()._kinds(), "trial": self._trial_work, "printed": self._printed_work}
 
     def _trial_work(self, a: str, b: str, n: int, seed: int) -> Work:
-        def work(report: DurableReporter) -> Trial:
-            key = (self.quad(a).digest, self.quad(b).digest)
-            found = cancellable(
-                lambda: self.trial(
-                    a,
-                    b,
-                    n,
-                    seed,
-                    progress=lambda done, total: report.progress(done, total, "crashing both"),
-                    cancelled=report.cancelled,
-                )
-            )
-            with self._lock:
-                self._trials()[key] = found
-            return found
-
-        return work
+        run = partial(self.trial, a, b, n, seed)
+        return self._kept_work(
+            run, "crashing both", self._trials, lambda: (self.quad(a).digest, self.quad(b).digest)
+        )
 
     def latest_trial(self, a: str, b: str) -> Trial | None:
         """The newest trial of these very builds, or None."""
@@ -250,23 +237,8 @@ class TrialBench(PlacementBench):
         return self.jobs.start("printed", title, {"slug": slug, "kind": kind, "n": n, "seed": seed})
 
     def _printed_work(self, slug: str, kind: str, n: int, seed: int) -> Work:
-        def work(report: DurableReporter) -> PrintedTrial:
-            digest = self.quad(slug).digest
-            found = cancellable(
-                lambda: self.printed_trial(
-                    slug,
-                    kind,
-                    n,
-                    seed,
-                    progress=lambda done, total: report.progress(done, total, "crashing both"),
-                    cancelled=report.cancelled,
-                )
-            )
-            with self._lock:
-                self._trials()[(digest, kind)] = found
-            return found
-
-        return work
+        run = partial(self.printed_trial, slug, kind, n, seed)
+        return self._kept_work(run, "crashing both", self._trials, lambda: (self.quad(slug).digest, kind))
 
     def printed_trials(self, slug: str) -> dict[str, PrintedTrial]:
         """The newest trial of each printed part of this very build."""

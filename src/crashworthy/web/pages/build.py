@@ -13,6 +13,7 @@ from crashworthy.errors import CrashworthyError, SheetError
 from crashworthy.pictures import drawing, ramp
 from crashworthy.pictures import glb as model
 from crashworthy.strength.beam import arm_beam
+from crashworthy.web.by_build import ByBuild
 from crashworthy.web.problems import status_of
 from crashworthy.web.views import page, svg, workshop
 from crashworthy.web.words import grams, percent
@@ -31,28 +32,13 @@ HIT_TOP = 0.5
 
 
 @lru_cache(maxsize=16)
-def _plan(quad: _Same, shades: tuple[tuple[str, int], ...] | None) -> tuple[str, tuple[drawing.Item, ...]]:
+def _plan(quad: ByBuild, shades: tuple[tuple[str, int], ...] | None) -> tuple[str, tuple[drawing.Item, ...]]:
     return drawing.plan(quad.quad, None if shades is None else dict(shades), link="#item-{}")
 
 
 @lru_cache(maxsize=16)
-def _glb(quad: _Same, shades: tuple[tuple[str, float], ...] | None) -> bytes:
+def _glb(quad: ByBuild, shades: tuple[tuple[str, float], ...] | None) -> bytes:
     return model.glb(quad.quad, None if shades is None else dict(shades))
-
-
-class _Same:
-    """Carries a quad through a cache whose key is the digest of the build."""
-
-    __slots__ = ("quad",)
-
-    def __init__(self, quad: Quad) -> None:
-        self.quad = quad
-
-    def __hash__(self) -> int:
-        return hash(self.quad.digest)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Same) and other.quad.digest == self.quad.digest
 
 
 def hit_shares(campaign: Campaign | None) -> dict[str, float]:
@@ -109,7 +95,7 @@ def _show(
         )
     shares = hit_shares(shop.latest_campaign(slug))
     shades = {name: ramp.step(place) for name, place in places(shares).items()} if shares else None
-    picture, items = _plan(_Same(quad), tuple(sorted(shades.items())) if shades else None)
+    picture, items = _plan(ByBuild(quad), tuple(sorted(shades.items())) if shades else None)
     text_now = text if text is not None else sheet.text
     return page(
         request,
@@ -137,7 +123,7 @@ def glb(request: Request, slug: str) -> Response:
     """The 3D model, shaded by hit share when this build was crashed."""
     shop = workshop(request)
     quad, shares = shop.quad(slug), hit_shares(shop.latest_campaign(slug))
-    data = _glb(_Same(quad), tuple(sorted(places(shares).items())) if shares else None)
+    data = _glb(ByBuild(quad), tuple(sorted(places(shares).items())) if shares else None)
     return Response(data, media_type="model/gltf-binary")
 
 

@@ -14,6 +14,7 @@ from crashworthy.pictures.hidden import share_bars
 from crashworthy.placement.camera import CameraBench, Pose
 from crashworthy.placement.printed import KINDS, export
 from crashworthy.placement.trim import trims
+from crashworthy.web.by_build import ByBuild
 from crashworthy.web.pages.trials import job_of
 from crashworthy.web.problems import status_of
 from crashworthy.web.views import page, svg, workshop
@@ -28,19 +29,14 @@ TOP = 0.1
 """Share of first touches that gets the full shade: a fixed scale, so that two builds compare by eye."""
 
 
-class _Same:
-    """Carries a quad and its placement through a cache; the key is the build and the directions."""
+class _Same(ByBuild):
+    """A quad with its placement; the key is the build and the directions."""
 
-    __slots__ = ("found", "key", "quad")
+    __slots__ = ("found",)
 
     def __init__(self, quad: Quad, found: Placement, towards: str = "even") -> None:
-        self.quad, self.found, self.key = quad, found, (quad.digest, towards)
-
-    def __hash__(self) -> int:
-        return hash(self.key)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Same) and other.key == self.key
+        super().__init__(quad, towards)
+        self.found = found
 
 
 @lru_cache(maxsize=8)
@@ -62,23 +58,8 @@ def _map(it: _Same) -> bytes:
     return render.quad_png(it.quad, {n: ramp.on_log(s, TOP) for n, s in shares.items()}, width=640)
 
 
-class _Quad:
-    """Carries a quad through a cache; the key is the build."""
-
-    __slots__ = ("quad",)
-
-    def __init__(self, quad: Quad) -> None:
-        self.quad = quad
-
-    def __hash__(self) -> int:
-        return hash(self.quad.digest)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Quad) and other.quad.digest == self.quad.digest
-
-
 @lru_cache(maxsize=8)
-def _joints(it: _Quad) -> tuple[str, tuple[exploded.Balloon, ...]]:
+def _joints(it: ByBuild) -> tuple[str, tuple[exploded.Balloon, ...]]:
     return exploded.joints_map(it.quad)
 
 
@@ -156,7 +137,7 @@ def joints(request: Request, slug: str) -> Response:
     """A piece of the page: the quad pulled apart with a balloon for each screw group."""
     shop = workshop(request)
     shop.require(slug)
-    picture, balloons = _joints(_Quad(shop.quad(slug)))
+    picture, balloons = _joints(ByBuild(shop.quad(slug)))
     return page(request, "placement_joints.html", slug=slug, picture=svg(picture), balloons=balloons)
 
 
