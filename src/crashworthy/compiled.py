@@ -59,6 +59,8 @@ def place_for(name: str, sources: Iterable[Path]) -> Path:
 def kept_in(folder: Path, function: F, **options: Any) -> F:
     """Compile a function that releases the interpreter's lock, and keep the code in a folder.
 
+    Where no folder at all can be written (a service without a home), every start compiles anew.
+
     Args:
         folder: from ``place_for``.
         function: plain Python that numba can compile; called exactly like before.
@@ -68,6 +70,8 @@ def kept_in(folder: Path, function: F, **options: Any) -> F:
     setattr(numba_config, "CACHE_DIR", str(folder))  # noqa: B010 - numba sets its options at run time
     try:
         compiled = njit(cache=True, nogil=True, error_model="numpy", **options)(function)
+    except RuntimeError:  # numba found no place to write to
+        compiled = njit(nogil=True, error_model="numpy", **options)(function)
     finally:
         setattr(numba_config, "CACHE_DIR", before)  # noqa: B010 - as above
     same: F = compiled  # called exactly like the plain function
