@@ -10,8 +10,8 @@ from crashworthy.build.quad import CORE, Arm, ContactPoints, MassProperties, Par
 
 
 def box_points(centre, size, spacing):
-    """Centres, areas and outward normals of square-ish cells on a box."""
-    points, areas, normals = [], [], []
+    """Centres, areas, outward normals and variances (3, 3) of square-ish cells on a box."""
+    points, areas, normals, spreads = [], [], [], []
     for axis in range(3):
         u, v = (i for i in range(3) if i != axis)
         nu, nv = (max(1, round(size[i] / spacing)) for i in (u, v))
@@ -25,7 +25,10 @@ def box_points(centre, size, spacing):
                     points.append(p)
                     areas.append(size[u] * size[v] / (nu * nv))
                     normals.append(np.eye(3)[axis] * sign)
-    return np.array(points), np.array(areas), np.array(normals)
+                    wide = np.zeros(3)
+                    wide[u], wide[v] = size[u] / nu, size[v] / nv
+                    spreads.append(np.diag(wide**2) / 12.0)
+    return np.array(points), np.array(areas), np.array(normals), np.array(spreads)
 
 
 def make_quad(spacing: float = 0.012, *, thickness: float = 0.005, **change: Any) -> Quad:
@@ -66,8 +69,8 @@ def make_quad(spacing: float = 0.012, *, thickness: float = 0.005, **change: Any
         arm_index, _ = add(f"arm_{i}", "arm", "carbon_plate", 0.011, middle, (0.06, 0.06, thickness), i)
         rows = [box_points((0, 0, 0), (0.085, 0.014, thickness), spacing)]
         turn = np.column_stack([axis, np.cross([0, 0, 1.0], axis), [0, 0, 1.0]])
-        p, a, n = rows[0]
-        skin.append((arm_index, i, (p @ turn.T + middle, a, n @ turn.T)))
+        p, a, n, c = rows[0]
+        skin.append((arm_index, i, (p @ turn.T + middle, a, n @ turn.T, turn @ c @ turn.T)))
         motor_index, found = add(
             f"motor_{i}", "motor", "al6061", 0.034, tip + np.array([0, 0, 0.012]), (0.026, 0.026, 0.018), i,
             shaft_diameter=0.004,
@@ -76,8 +79,8 @@ def make_quad(spacing: float = 0.012, *, thickness: float = 0.005, **change: Any
         prop_index, found = add(
             f"prop_{i}", "prop", "prop_blade", 0.004, tip + np.array([0, 0, 0.026]), (0.10, 0.10, 0.004), i
         )
-        p, a, n = found
-        skin.append((prop_index, i, (p, a * 0.15, n)))
+        p, a, n, c = found
+        skin.append((prop_index, i, (p, a * 0.15, n, c)))
         arms.append(
             Arm(
                 i, arm_index, motor_index, prop_index, root, tip, axis, 0.085, 0.016, 0.012, thickness,
@@ -102,6 +105,7 @@ def make_quad(spacing: float = 0.012, *, thickness: float = 0.005, **change: Any
                 for s in skin
             ]
         ),
+        spread=np.concatenate([s[2][3] for s in skin])[:, [0, 1, 2, 0, 0, 1], [0, 1, 2, 1, 2, 2]],
     )
     mass = sum(p.mass for p in parts) + 0.1  # the rest of the aircraft: standoffs, wires, screws
     cog = (sum(p.mass * p.centre for p in parts) + 0.1 * np.array([0, 0, 0.015])) / mass

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -12,6 +13,7 @@ from crashworthy.errors import NotFoundError
 from crashworthy.impact.contact import (
     BED,
     HERTZ,
+    UNTOUCHED,
     Bed,
     bed_of,
     combine,
@@ -33,32 +35,111 @@ beds = st.builds(Bed, stiffness, crush, st.floats(0.05, 1.0), st.floats(0.0, 1.5
 
 @settings(deadline=None)  # the first call may compile
 @given(
-    laws, stiffness, crush, st.floats(0.0, 1.0), st.floats(0.0, 0.1), st.floats(-30, 30), st.floats(0.0, 0.1)
+    laws,
+    stiffness,
+    crush,
+    st.floats(0.0, 1.0),
+    st.floats(-0.1, 0.1),
+    st.floats(-30, 30),
+    st.floats(0.0, 0.01),
+    st.floats(-1.0, 0.1),
 )
-def test_pressure_stays_between_zero_and_the_crush_plateau(law, k, p_y, alpha, d, rate, stored):
+def test_pressure_stays_between_zero_and_the_crush_plateau(law, k, p_y, alpha, d, rate, spread, deepest):
     """No depth or speed pulls, or presses harder than the plateau; indentation only grows."""
     d_y = yield_depth(law, k, p_y)
-    p, d_e, d_p = press(law, k, p_y, d_y, alpha, d, rate, stored)[:3]
-    assert 0.0 <= p <= p_y
-    assert d_p >= stored
-    assert 0.0 <= d_e <= d_y * (1 + 1e-12)
+    p, share, now, undamped, _, _, crushed = press(law, k, p_y, d_y, alpha, d, rate, spread, deepest)
+    assert 0.0 <= p <= p_y * (1 + 1e-6)
+    assert 0.0 <= undamped <= p_y * (1 + 1e-6)
+    assert 0.0 <= share <= 1.0 + 1e-6
+    assert now >= deepest
+    assert crushed >= -1e-9 * p_y * max(spread, abs(d))
 
 
 @settings(deadline=None)  # the first call may compile
-@given(laws, stiffness, crush, st.floats(0.0, 0.5), st.floats(1e-5, 5e-3), st.integers(1, 4))
-def test_a_cycle_of_pressing_never_gives_energy_back_for_nothing(law, k, p_y, alpha, deepest, cycles):
+@given(
+    laws,
+    stiffness,
+    crush,
+    st.floats(0.0, 0.5),
+    st.floats(1e-5, 5e-3),
+    st.floats(0.0, 5e-3),
+    st.integers(1, 4),
+)
+def test_a_cycle_of_pressing_never_gives_energy_back_for_nothing(law, k, p_y, alpha, top, spread, cycles):
     """Work put into a patch by any number of press-and-release cycles is not negative."""
     d_y = yield_depth(law, k, p_y)
-    stored, work, n, speed = 0.0, 0.0, 400, 1.0
+    deepest, work, n, speed = UNTOUCHED, 0.0, 400, 1.0
     for cycle in range(cycles):
-        top = deepest * (1 + 0.3 * cycle)
+        way = top * (1 + 0.3 * cycle) + spread
         for i in range(2 * n):
             up = i < n
-            depth = top * ((i + 0.5) / n if up else (2 * n - i - 0.5) / n)
-            p, _, stored = press(law, k, p_y, d_y, alpha, depth, speed if up else -speed, stored)[:3]
-            work += p * (top / n if up else -top / n)
+            depth = way * ((i + 0.5) / n if up else (2 * n - i - 0.5) / n) - spread
+            p, _, deepest, *_ = press(
+                law, k, p_y, d_y, alpha, depth, speed if up else -speed, spread, deepest
+            )
+            work += p * (way / n if up else -way / n)
         # The midpoint rule leaves at most one step's worth of the stored energy.
-        assert work >= -elastic(law, k, min(d_y, top))[1] * 4 / n
+        assert work >= -elastic(law, k, min(d_y, way + spread))[1] * 4 / n
+
+
+class Slices:
+    """A patch as many separate springs, each with an indentation of its own: the law taken at its word."""
+
+    def __init__(self, k, p_y, spread, number=4000):
+        self.k, self.p_y = k, p_y
+        self.offset = spread * ((np.arange(number) + 0.5) / number * 2.0 - 1.0)
+        self.dent = np.zeros(number)
+
+    def press(self, alpha, d, rate):
+        """Mean pressure, damped and undamped, energy and crushing work of one step."""
+        depth, d_y = d + self.offset, self.p_y / self.k
+        dent = np.maximum(self.dent, depth - d_y)
+        work = self.p_y * (dent - self.dent).mean()
+        self.dent = dent
+        d_e = np.clip(depth - dent, 0.0, d_y)
+        p = self.k * d_e
+        damped = np.clip(p * (1.0 + alpha * rate), 0.0, self.p_y)
+        return damped.mean(), p.mean(), 0.5 * self.k * (d_e**2).mean(), work
+
+
+@settings(deadline=None, max_examples=50)
+@given(
+    st.floats(1e8, 1e11),
+    st.floats(1e5, 3e8),
+    st.floats(1e-5, 5e-3),
+    st.floats(0.0, 0.3),
+    st.lists(st.floats(-1.5, 4.0), min_size=1, max_size=12),
+)
+def test_a_patch_presses_like_the_springs_it_stands_for(k, p_y, spread, alpha, way):
+    """The closed form is the mean over separate springs, whatever the way in and out; energy and work too."""
+    d_y, deepest, springs = p_y / k, UNTOUCHED, Slices(k, p_y, spread)
+    before = -2.0 * spread
+    for there in way:
+        d = there * spread
+        rate = 20.0 * (1.0 if d > before else -1.0)
+        p, _, deepest, undamped, energy, _, crushed = press(BED, k, p_y, d_y, alpha, d, rate, spread, deepest)
+        before = d
+        want = springs.press(alpha, d, rate)
+        np.testing.assert_allclose((p, undamped), want[:2], rtol=2e-3, atol=2e-3 * p_y)
+        np.testing.assert_allclose(energy, want[2], rtol=2e-3, atol=2e-3 * p_y * d_y)
+        np.testing.assert_allclose(crushed, want[3], rtol=2e-3, atol=2e-3 * p_y * spread)
+
+
+@settings(deadline=None)
+@given(
+    st.floats(1e8, 1e11), st.floats(1e5, 3e8), st.floats(1e-4, 5e-3), st.floats(-1.0, 2.0), st.integers(2, 6)
+)
+def test_a_patch_cut_in_pieces_presses_alike(k, p_y, spread, depth, pieces):
+    """Pieces of a tilted patch sum up to the whole: the load does not depend on how finely skin is cut."""
+    d_y, d, w = p_y / k, depth * spread, spread / pieces
+    whole = press(BED, k, p_y, d_y, 0.0, d, 0.0, spread, UNTOUCHED)
+    parts = [
+        press(BED, k, p_y, d_y, 0.0, d + spread * ((2 * i + 1) / pieces - 1.0), 0.0, w, UNTOUCHED)
+        for i in range(pieces)
+    ]
+    for name, at in (("pressure", 0), ("energy", 4), ("crushed", 6)):
+        total = sum(p[at] for p in parts) / pieces
+        assert total == pytest.approx(whole[at], rel=1e-6, abs=1e-9 * p_y * max(d_y, spread)), name
 
 
 @settings(deadline=None)  # the first call may compile

@@ -13,6 +13,7 @@ from scipy.stats import kstest, norm
 from crashworthy.errors import ScenarioError
 from crashworthy.impact.model import model_of
 from crashworthy.impact.obstacle import CYLINDER, PLANE, SHAPES, Shape, gap_normal
+from crashworthy.impact.press_parts import half_width
 from crashworthy.impact.sampler import Draws
 from crashworthy.impact.scenario import Obstacle, Scenario, Speed
 from crashworthy.impact.start import sample
@@ -127,7 +128,7 @@ def many(quad):
 
 
 def test_every_crash_starts_in_touch_and_outside(many):
-    """At the start no point is inside the obstacle and one is within a hair of it: no miss, no overlap."""
+    """At the start no patch is inside the obstacle and one is within a hair of it: no miss, no overlap."""
     craft, s = many
     for c in range(600):
         w, x, y, z = s.state[6:10, c]
@@ -142,7 +143,8 @@ def test_every_crash_starts_in_touch_and_outside(many):
         point, axis, across = (tuple(s.rows[i : i + 3, c]) for i in (0, 3, 7))
         third = tuple(np.cross(axis, across))
         shape = Shape(point, axis, across, third, s.rows[6, c], s.rows[10, c], s.rows[11, c])
-        gaps = np.array([gap_normal(s.kinds[c], shape, tuple(q))[0] for q in p])
+        met = [gap_normal(s.kinds[c], shape, tuple(q)) for q in p]
+        gaps = np.array([gap - half_width(craft, i, tuple(n @ R)) for i, (gap, n) in enumerate(met)])
         assert -1e-12 <= gaps.min() < 1e-7
         part = np.searchsorted(craft.start, gaps.argmin(), side="right") - 1
         assert part == s.first[c]

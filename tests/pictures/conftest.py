@@ -66,7 +66,13 @@ def boxes() -> Quad:
     )
     none = np.zeros(0)
     points = ContactPoints(
-        np.zeros((0, 3)), none, np.zeros((0, 3)), np.zeros(0, np.int32), np.zeros(0, np.int32), none
+        np.zeros((0, 3)),
+        none,
+        np.zeros((0, 3)),
+        np.zeros(0, np.int32),
+        np.zeros(0, np.int32),
+        none,
+        np.zeros((0, 6)),
     )
     mass = sum(p.mass for p in parts)
     properties = MassProperties(mass, np.zeros(3), np.eye(3) * 1e-3)

@@ -39,6 +39,7 @@ def small_quad(spin: str = "in", order: tuple[str, ...] = CORNERS) -> Quad:
     )
     return Quad(
         "Small", "small", tuple(parts), tuple(arms), (),
-        ContactPoints(none, empty, none, ints, np.full(0, CORE, dtype=np.int32), empty),
+        ContactPoints(none, empty, none, ints, np.full(0, CORE, dtype=np.int32), empty,
+                      np.empty((0, 6))),
         properties, None, (), cast("Any", sheet), "0" * 64,
     )  # fmt: skip

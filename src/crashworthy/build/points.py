@@ -276,6 +276,7 @@ def contact_points(parts: tuple[Part, ...], arms: tuple[Arm, ...], count: int = 
             fixed_ints([]),
             fixed_ints([]),
             fixed([]),
+            fixed(np.zeros((0, 6))),
         )
     exposed = np.unique(skin.part)
     pool = np.array([np.count_nonzero(skin.part == p) for p in exposed], dtype=float)
@@ -289,6 +290,8 @@ def contact_points(parts: tuple[Part, ...], arms: tuple[Arm, ...], count: int = 
     index: list[int] = []
     share: list[float] = []
     facing: list[Floats] = []
+    place_of: list[Floats] = []
+    spreads: list[Floats] = []
     middle = skin.position.mean(axis=0)
     for p, n, whole in zip(exposed, number, area, strict=True):
         mine = np.flatnonzero(skin.part == p)
@@ -303,15 +306,20 @@ def contact_points(parts: tuple[Part, ...], arms: tuple[Arm, ...], count: int = 
         index += [int(i) for i in mine[chosen]]
         share += [float(v) for v in cell * (whole / cell.sum())]
         facing.append(_mean_normals(skin.normal[mine], skin.area[mine], chosen, nearest))
+        means, variance = _middles(skin.position[mine], skin.area[mine], chosen, nearest)
+        place_of.append(means)
+        spreads.append(variance)
     part = skin.part[index]
+    position = np.concatenate(place_of)
     arm = np.array([parts[p].arm for p in part])
     return ContactPoints(
-        position=fixed(skin.position[index]),
+        position=fixed(position),
         area=fixed(share),
         normal=fixed(np.concatenate(facing)),
         part=fixed_ints(part),
         arm=fixed_ints(arm),
-        station=fixed(_station(skin.position[index], part, arm, parts, arms)),
+        station=fixed(_station(position, part, arm, parts, arms)),
+        spread=fixed(np.concatenate(spreads)),
     )
 
 
@@ -323,6 +331,25 @@ def _mean_normals(normal: Floats, area: Floats, chosen: list[int], nearest: Ints
     curled = np.linalg.norm(mean, axis=1) < CURLED
     kept: Floats = np.where(curled[:, None], normal[chosen], mean)
     return kept
+
+
+def _middles(position: Floats, area: Floats, chosen: list[int], nearest: Ints) -> tuple[Floats, Floats]:
+    """Middle (n, 3) of the skin that each chosen place stands for, and its variance about it (n, 6).
+
+    A place without skin, a corner, stays where it is and has none.
+    """
+    n = len(chosen)
+    total = np.bincount(nearest, weights=area, minlength=n)
+    near = position - position[chosen][nearest]
+    share = area / np.where(total > 0.0, total, 1.0)[nearest]
+
+    def mean(x: Floats) -> Floats:
+        return np.column_stack([np.bincount(nearest, weights=share * c, minlength=n) for c in x.T])
+
+    shift = mean(near)
+    pairs = ((0, 0), (1, 1), (2, 2), (0, 1), (0, 2), (1, 2))
+    square = mean(np.column_stack([near[:, i] * near[:, j] for i, j in pairs]))
+    return position[chosen] + shift, square - np.column_stack([shift[:, i] * shift[:, j] for i, j in pairs])
 
 
 def _station(

@@ -202,6 +202,7 @@ class ContactPoints:
         part: (n,) index into ``Quad.parts``, ascending.
         arm: (n,) arm index or ``CORE``.
         station: (n,) fraction of the arm's free length from root (0) to tip (1); 0 on the core.
+        spread: (n, 6) variance of that skin about the point: xx, yy, zz, xy, xz, yz, m².
     """
 
     position: Floats
@@ -210,6 +211,7 @@ class ContactPoints:
     part: Ints
     arm: Ints
     station: Floats
+    spread: Floats
 
     def __len__(self) -> int:
         """How many points."""

@@ -12,6 +12,7 @@ from crashworthy.impact.arrange import make_craft
 from crashworthy.impact.contact import BED, HERTZ
 from crashworthy.impact.limbs import Limb, Twist
 from crashworthy.impact.obstacle import CYLINDER, PARAMS
+from crashworthy.impact.rigid import rotation
 from crashworthy.impact.scene import Scene, plane, run, single_bed
 
 if TYPE_CHECKING:
@@ -38,6 +39,7 @@ __all__ = [
     "rim_blow",
     "start",
     "thrown_back",
+    "tilted",
     "tip",
     "twisting",
     "velocity_step",
@@ -187,6 +189,28 @@ def rim_blow(aside: float, rise: float = 0.0) -> Scene:
     craft = limbed(0.5, limb, inertia=5e-4, point=(0.1, aside, rise), on_limb=True)
     state = start((0.0, 0.0, -5.0), height=-rise + 1e-12)
     return run(craft, single_bed(1e10, HUGE), state, dt=2e-9, steps=20000, every=1)
+
+
+@lru_cache(maxsize=4)
+def tilted(crush: float) -> Scene:
+    """A square of skin, 20 mm wide, oblique on its body, comes down at 4 m/s on a plane, 50 deg to it."""
+    lean = math.radians(50.0)
+    state = start((0.0, 0.0, -4.0), height=0.01 * math.sin(lean) + 1e-9)
+    state[6:10, 0] = math.cos(0.4), 0.6 * math.sin(0.4), 0.0, 0.8 * math.sin(0.4)
+    turn = np.array(rotation(tuple(state[6:10, 0]))).reshape(3, 3)
+    normal = turn.T @ np.array([0.6 * math.sin(lean), 0.8 * math.sin(lean), math.cos(lean)])
+    flat = 0.02**2 / 12.0 * (np.eye(3) - np.outer(normal, normal))
+    craft = make_craft(
+        core_mass=0.3,
+        inertia=np.eye(3) * 1e3,
+        position=np.zeros((1, 3)),
+        area=np.ones(1),
+        normal=np.zeros((1, 3)),
+        spread=flat[[0, 1, 2, 0, 0, 1], [0, 1, 2, 1, 2, 2]][None],
+        part=np.zeros(1, dtype=np.int32),
+        depth_limit=np.array([math.inf]),
+    )
+    return run(craft, single_bed(2e7, crush), state, dt=5e-7, steps=12000, speed=np.array([4.0]))
 
 
 def hertz_peak(mass: float, speed: float, stiffness: float) -> float:

@@ -17,6 +17,7 @@ from crashworthy.evidence.impact_contact import CONTACT
 from crashworthy.evidence.impact_limbs import CHECKS as LIMBS
 from crashworthy.evidence.impact_mesh import MESH
 from crashworthy.evidence.impact_parts import PARTS
+from crashworthy.evidence.impact_patch import PATCH
 from crashworthy.evidence.registry import Check
 from crashworthy.impact.learn import learn_strength
 from crashworthy.impact.sampler import philox
@@ -337,6 +338,7 @@ CHECKS: tuple[Check, ...] = (
     *CONTACT,
     *LIMBS,
     *PARTS,
+    *PATCH,
     *_v11(),
     *_v16(),
     *_v5(),

@@ -33,6 +33,7 @@ def make_craft(
     normal: Floats,
     part: NDArray[np.int32],
     depth_limit: Floats,
+    spread: Floats | None = None,
     limbs: Sequence[Limb] = (),
     limb: NDArray[np.int32] | None = None,
     share: tuple[Floats, Floats] | None = None,
@@ -52,6 +53,7 @@ def make_craft(
         normal: (n, 3); zero rows press whatever the direction.
         part: (n,) 0...p-1, ascending, every part at least once.
         depth_limit: (p,) m.
+        spread: (n, 6) variance of the skin about each point, xx, yy, zz, xy, xz, yz, m²; none by default.
         limbs: what gives, places relative to the origin; first those that twist, the arms.
         limb: (n,) limb that carries a point, or -1.
         share: (n,) phi, and (n,) what a root bears of a sideways force beyond phi; 1 and 0 by default.
@@ -71,18 +73,23 @@ def make_craft(
     low = np.array([position[s:e].min(axis=0) for s, e in pairwise(start)])
     high = np.array([position[s:e].max(axis=0) for s, e in pairwise(start)])
     centre = 0.5 * (low + high)
-    radius = np.sqrt(np.maximum.reduceat(((position - centre[part]) ** 2).sum(axis=1), start[:-1])) + 1e-9
+    # Slices spread evenly over +-w about the middle have the variance w²/3.
+    spread = np.zeros((n, 6)) if spread is None else 3.0 * spread
+    bulge = np.sqrt(np.maximum(np.linalg.eigvalsh(spread[:, [[0, 3, 4], [3, 1, 5], [4, 5, 2]]])[:, 2], 0.0))
+    off = np.linalg.norm(position - centre[part], axis=1) + bulge
+    radius = np.maximum.reduceat(off, start[:-1]) + 1e-9
     carrier = np.ascontiguousarray(limb[start[:-1]], dtype=np.int32)
     prop = np.full(len(carrier), -1, dtype=np.int32) if prop is None else prop
 
     cells, cell_start, order = _cells(position, start)
     position, area, normal = position[order], area[order], normal[order]
+    spread, bulge = spread[order], bulge[order]
     limb, phi, rest = limb[order], phi[order], rest[order]
     spans = list(pairwise(cell_start))
     cell_centre = np.array([0.5 * (position[s:e].min(axis=0) + position[s:e].max(axis=0)) for s, e in spans])
     cell_radius = np.array(
         [
-            np.linalg.norm(position[s:e] - m, axis=1).max()
+            (np.linalg.norm(position[s:e] - m, axis=1) + bulge[s:e]).max()
             for (s, e), m in zip(spans, cell_centre, strict=True)
         ]
     )
@@ -90,7 +97,7 @@ def make_craft(
     arms = len(hung.twist_inertia)
     rotor = np.full(arms, 1.0) if rotor is None else rotor
     screw = _screw(limbs, position, limb, phi)
-    mobility, far = _mobility(core_mass, inertia, limbs, position, limb, phi, screw)
+    mobility, off = _mobility(core_mass, inertia, limbs, position, limb, phi, screw)
     lightness = np.zeros(len(limbs) + 1)
     lightness[1 : arms + 1] = hung.twist_lightness
     turned = (screw**2).sum(axis=1) * lightness[limb + 1]
@@ -106,6 +113,8 @@ def make_craft(
         inertia_inverse=_plain(np.linalg.inv(inertia)),
         position=_plain(position),
         area=_plain(area),
+        spread=_plain(spread),
+        bulge=_plain(bulge),
         normal=_plain(normal),
         shape=_plain(phi),
         rest=_plain(rest),
@@ -125,7 +134,7 @@ def make_craft(
         rides=((np.minimum.reduceat(phi, start[:-1]) >= 1.0) | (carrier < 0)).astype(np.int32),
         prop=np.ascontiguousarray(prop, dtype=np.int32),
         shallow=_plain(1.0 / depth_limit),
-        span=far,
+        span=float((off + bulge).max()),
         whirl=float(np.linalg.norm(screw, axis=1).max()),
         rotor_lightness=_plain(1.0 / rotor),
         rotor=_plain(rotor),
@@ -248,8 +257,8 @@ def twist_ways(arm: Limb, points: Floats, phi: Floats) -> Floats:
 def _mobility(
     core_mass: float, inertia: Floats, limbs: Sequence[Limb], position: Floats, limb: NDArray[np.int32],
     phi: Floats, screw: Floats,
-) -> tuple[Floats, float]:  # fmt: skip
-    """(n,) most speed that an impulse of 1 N s gives each point, 1/kg, without twist; greatest distance.
+) -> tuple[Floats, Floats]:  # fmt: skip
+    """(n,) most speed that an impulse of 1 N s gives each point, 1/kg, without twist; (n,) its distance.
 
     A point moves with (1 - phi) v + w x (r - phi r_t) - g (a . w) + phi U; the norm of that row, each column
     over the root of its mass or least inertia, bounds what any direction gets. The distance is |r - phi r_t|.
@@ -260,7 +269,7 @@ def _mobility(
     off = np.linalg.norm(position - share[:, None] * tips[:, :3], axis=1)
     far = off + np.linalg.norm(screw, axis=1)
     mobility = (1.0 - share) ** 2 / core_mass + far**2 / least + share**2 * tips[:, 3]
-    return mobility, float(off.max())
+    return mobility, off
 
 
 CELL: Final = 8

@@ -1,13 +1,19 @@
 """The contact law: what one patch of skin does when an obstacle presses into it.
 
-    p   = k d_e (1 + alpha d')   clipped to 0 <= p <= p_y      pressure on the patch
-    d_e = d - d_p                                              elastic part of the depth d
+    p   = k d_e (1 + alpha d')   clipped to 0 <= p <= p_y      pressure on a slice of the patch
+    d_e = s - d_p                                              elastic part of the slice's depth s
     d_p grows so that d_e never exceeds d_y = p_y / k          stored indentation (crush)
-    F   = A p,   F_t = min(mu F, cap |v_t|)                    normal force and friction
+    F   = A mean p,   F_t = min(mu F, cap |v_t|)               normal force and friction
 
 A bed of independent springs (Winkler) with a crush plateau; damping acts on the elastic part only (Hunt and
-Crossley, J. Appl. Mech. 42, 1975). ``HERTZ`` replaces k d_e by k d_e^1.5 and serves the outside checks, where
-``A`` is 1 and ``k`` is the stiffness K of Hertz's law (Johnson, Contact Mechanics, 1985, ch. 4).
+Crossley, J. Appl. Mech. 42, 1975). A patch is seldom level with the obstacle, so its slices are in at depths
+d - w ... d + w, spread evenly about the depth d of its middle; the mean over them has a closed form. Without
+it a whole patch would press as soon as its middle touched, and peaks would depend on the size of patches.
+Every slice remembers its own indentation, but all of them follow from one number, the greatest depth of the
+middle so far: what was crushed has been m - d less than d_y deep ever since, so d_e = min(s, d_y - (m - d)).
+
+``HERTZ`` replaces k d_e by k d_e^1.5 of the middle alone and serves the outside checks, where ``A`` is 1 and
+``k`` is the stiffness K of Hertz's law (Johnson, Contact Mechanics, 1985, ch. 4).
 """
 
 from __future__ import annotations
@@ -17,12 +23,13 @@ from dataclasses import dataclass
 from typing import Final
 
 from crashworthy.impact.jit import physics
-from crashworthy.impact.lanes import least, most, sqrt, where
+from crashworthy.impact.lanes import least, most, some, sqrt, where
 from crashworthy.materials.table import datum, rows
 
 __all__ = [
     "BED",
     "HERTZ",
+    "UNTOUCHED",
     "Bed",
     "bed_of",
     "combine",
@@ -40,6 +47,12 @@ BED: Final = 0
 
 HERTZ: Final = 1
 """Law of the checks: force proportional to depth to the power 3/2."""
+
+UNTOUCHED: Final = -1.0
+"""Greatest depth so far of what was never touched, m: far outside."""
+
+THIN: Final = 1e-9
+"""Least spread of a patch, m: a point has none, and the mean over slices divides by it."""
 
 
 @physics
@@ -63,9 +76,35 @@ def yield_depth(law: int, k: float, p_y: float) -> float:
 
 
 @physics
+def _clip(x: float, high: float) -> float:
+    return least(most(x, 0.0), high)
+
+
+@physics
+def _slices(low: float, high: float, top: float, per: float) -> tuple[float, float, float]:
+    """Means over slices at depths low ... high, of which ``per`` is one over the span.
+
+    Of d_e, of d_e² and of whether a slice presses, for d_e = depth between 0 and ``top``.
+    """
+    a, b = _clip(low, top), _clip(high, top)
+    slope, level = b - a, most(high - top, 0.0) - most(low - top, 0.0)
+    first = 0.5 * slope * (a + b) + top * level
+    second = slope * (a * a + a * b + b * b) / 3.0 + top * top * level
+    return per * first, per * second, per * (slope + level)
+
+
+@physics
+def _dent(low: float, high: float, d_y: float, per: float) -> float:
+    """Mean indentation of slices that have been at depths low ... high, m."""
+    a, b = most(low - d_y, 0.0), most(high - d_y, 0.0)
+    return 0.5 * per * (b - a) * (b + a)
+
+
+@physics
 def press(
-    law: int, k: float, p_y: float, d_y: float, alpha: float, d: float, rate: float, d_p: float
-) -> tuple[float, float, float, float, float, float]:
+    law: int, k: float, p_y: float, d_y: float, alpha: float, d: float, rate: float, spread: float,
+    deepest: float,
+) -> tuple[float, float, float, float, float, float, float]:  # fmt: skip
     """Pressure on a patch.
 
     Args:
@@ -74,19 +113,35 @@ def press(
         p_y: crush pressure, Pa.
         d_y: ``yield_depth(law, k, p_y)``, m.
         alpha: damping, s/m.
-        d: depth, m.
+        d: depth of the patch's middle, m (negative outside).
         rate: its rate, positive while pressing in, m/s.
-        d_p: stored indentation, m.
+        spread: w, half of what the depths of its slices differ by, m.
+        deepest: greatest depth of its middle so far, m; ``UNTOUCHED`` before the first touch.
 
     Returns:
-        pressure (Pa), elastic depth (m, 0 where nothing touches), new stored indentation (m), and of the
-        undamped bed pressure (Pa), energy (J/m²) and stiffness (Pa/m).
+        mean pressure (Pa), share of the patch that presses, new ``deepest`` (m), and of the undamped bed
+        pressure (Pa), energy (J/m²), stiffness (Pa/m) and the work that was crushed into it now (J/m²).
     """
-    d_e = d - d_p
-    d_p = where(d_e > d_y, d - d_y, d_p)
-    d_e = least(most(d_e, 0.0), d_y)
-    p, energy, slope = elastic(law, k, d_e)
-    return least(most(p * (1.0 + alpha * rate), 0.0), p_y), d_e, d_p, p, energy, slope
+    now = most(deepest, d)
+    top = most(d_y - (now - d), 0.0)
+    w = most(spread, THIN)
+    damped = 1.0 + alpha * rate
+    if law == HERTZ:
+        d_e = _clip(d, top)
+        p, energy, slope = elastic(law, k, d_e)
+        share = where(d_e > 0.0, 1.0, 0.0)
+        crushed = p_y * (most(now - d_y, 0.0) - most(deepest - d_y, 0.0))
+        return least(most(p * damped, 0.0), p_y), share, now, p, energy, slope, crushed
+    per = 0.5 / w
+    first, second, share = _slices(d - w, d + w, top, per)
+    share = where(top > 0.0, share, 0.0)
+    pressed, crushed = first, 0.0 * first
+    if some(top * damped > d_y):
+        # A slice whose damped pressure would pass the plateau stays on it.
+        pressed, _, _ = _slices(d - w, d + w, least(top, d_y / most(damped, 1.0)), per)
+    if some(now + w > d_y):
+        crushed = p_y * (_dent(now - w, now + w, d_y, per) - _dent(deepest - w, deepest + w, d_y, per))
+    return k * pressed * most(damped, 0.0), share, now, k * first, 0.5 * k * second, k * share, crushed
 
 
 @physics

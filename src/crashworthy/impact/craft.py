@@ -85,8 +85,10 @@ class Craft(NamedTuple):
     core_mass: float
     inertia: Floats  # (3, 3) of the core, kg m²
     inertia_inverse: Floats  # (3, 3)
-    position: Floats  # (n, 3) contact points, m
+    position: Floats  # (n, 3) contact points: middles of patches of skin, m
     area: Floats  # (n,) m²
+    spread: Floats  # (n, 6) xx, yy, zz, xy, xz, yz: n.S.n is the square of a patch's half-width along n, m²
+    bulge: Floats  # (n,) greatest half-width, m
     normal: Floats  # (n, 3) outward; zero means "presses whatever its direction"
     shape: Floats  # (n,) phi: displacement there as a share of its limb's
     rest: Floats  # (n,) share of a sideways force there that its limb's root bears beyond phi
@@ -198,7 +200,8 @@ class Room(NamedTuple):
     slid: Floats  # (a, 2) peak squared sideways forces, N²
     z: Floats  # (5, 3) travel of the stack on its mount, of three boards on the stack, of the battery, m
     dz: Floats  # (5, 3) its rate, m/s
-    stored: Floats  # (n, 1) indentation carried from step to step, m
+    deepest: Floats  # (n, 1) greatest depth of the patch's middle so far, m
+    spread: Floats  # (n, 1) half of what the depths of its slices differ by, m
     braked: Floats  # (n, 2) forces of damping and friction in the last step, N
     weight: Floats  # (n, 1) area pressed, 0 while not touching, m²
     stiff: Floats  # (l + 1, 1) squared rate of the contacts on each limb and the core in this step, 1/s²

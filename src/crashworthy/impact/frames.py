@@ -13,6 +13,7 @@ import numpy as np
 
 from crashworthy.impact.jit import physics
 from crashworthy.impact.obstacle import BOX, PLANE, Shape, gap_normal
+from crashworthy.impact.press_parts import half_width
 from crashworthy.impact.rigid import cross, into_body, rotation
 
 if TYPE_CHECKING:
@@ -124,8 +125,8 @@ def _swing(
 
 def _gaps(
     kind: int, row: Floats, trace: Floats, swing: Floats, moved: Floats, position: Floats, normal: Floats,
-    blunt: Floats, shape: Floats, screw: Floats, limb: Ints, limbs: int, arms: int, gap: Floats,
-    facing: Floats,
+    blunt: Floats, shape: Floats, screw: Floats, limb: Ints, limbs: int, arms: int, craft: Craft,
+    gap: Floats, facing: Floats, wide: Floats,
 ) -> None:  # fmt: skip
     for f in range(len(trace)):
         q = trace[f, 4], trace[f, 5], trace[f, 6], trace[f, 7]
@@ -154,7 +155,8 @@ def _gaps(
                     y += angle * screw[i, 1]
                     z += angle * screw[i, 2]
             g, n = gap_normal(kind, there, (x, y, z))
-            gap[f, i] = g
+            wide[f, i] = half_width(craft, i, n)
+            gap[f, i] = g - wide[f, i]
             facing[f, i] = blunt[i] - (normal[i, 0] * n[0] + normal[i, 1] * n[1] + normal[i, 2] * n[2])
 
 
@@ -162,8 +164,8 @@ _compiled = physics(_gaps)
 _swung = physics(_swing)
 
 
-def gaps(craft: Craft, kind: int, row: Floats, trace: Floats, swing: Floats) -> tuple[Floats, Floats]:
-    """Gap of every contact point in every frame, m (negative inside), and how squarely it faces the obstacle.
+def gaps(craft: Craft, kind: int, row: Floats, trace: Floats, swing: Floats) -> tuple[Floats, Floats, Floats]:
+    """Gap of every patch of skin in every frame, m (negative inside), and how squarely it faces the obstacle.
 
     Args:
         craft: the quad.
@@ -173,15 +175,16 @@ def gaps(craft: Craft, kind: int, row: Floats, trace: Floats, swing: Floats) -> 
         swing: (frames, 3) travel of the obstacle, m.
 
     Returns:
-        gap, facing: (frames, points); facing is 1 when the skin looks at the obstacle, below 0 when away.
+        gap, facing, wide: (frames, points); the gap is that of the nearest slice of a patch, facing is 1 when
+        the skin looks at the obstacle, below 0 when away; half of what the depths of its slices differ by, m.
     """
     points = len(craft.area)
-    gap, facing = np.empty((len(trace), points)), np.empty((len(trace), points))
+    gap, facing, wide = (np.empty((len(trace), points)) for _ in range(3))
     part = np.repeat(np.arange(len(craft.radius)), np.diff(craft.start))
     limb = np.ascontiguousarray(craft.limb[part], dtype=np.int32)
     _compiled(
         int(kind), np.ascontiguousarray(row), np.ascontiguousarray(trace), np.ascontiguousarray(swing),
         np.ascontiguousarray(bends(craft, trace)), craft.position, craft.normal, craft.blunt, craft.shape,
-        craft.screw, limb, len(craft.tip_mass), len(craft.rotor), gap, facing,
+        craft.screw, limb, len(craft.tip_mass), len(craft.rotor), craft, gap, facing, wide,
     )  # fmt: skip
-    return gap, facing
+    return gap, facing, wide

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from crashworthy.impact.contact import UNTOUCHED
 from crashworthy.impact.craft import AUDIT_LIMIT, FLAG_ENERGY, FLAG_PENETRATION, FLAG_STEP, STEP_LIMIT
 from crashworthy.impact.dynamics import (
     averages,
@@ -100,7 +101,8 @@ def _clear(craft: Craft, room: Room, task: Task, b: int, dt: float) -> None:
         for j in range(3):
             room.z[i, j], room.dz[i, j] = 0.0, 0.0
     for i in range(len(craft.area)):
-        room.stored[i, 0], room.weight[i, 0], room.rouse[i] = 0.0, 0.0, 0
+        room.deepest[i, 0], room.weight[i, 0], room.rouse[i] = UNTOUCHED, 0.0, 0
+        room.spread[i, 0] = 0.0
     for p in range(len(craft.radius)):
         room.wake[p] = 0
         task.peak[b, p], task.impulse[b, p], task.touched[b, p] = 0.0, 0.0, NEVER

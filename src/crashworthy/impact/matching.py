@@ -73,10 +73,14 @@ def matched(a: Quad, b: Quad) -> tuple[Quad, frozenset[str]]:
             p = source.points
             moved = p.position[mine] + (shift if same and shift is not None else 0.0)
             number = np.full(int(mine.sum()), j, dtype=np.int32)
-            pieces.append((moved, p.area[mine], p.normal[mine], number, p.arm[mine], p.station[mine]))
+            pieces.append(
+                (moved, p.area[mine], p.normal[mine], number, p.arm[mine], p.station[mine], p.spread[mine])
+            )
     columns = [np.concatenate(column) for column in zip(*pieces, strict=True)]
     for column in columns:
         column.flags.writeable = False
-    position, area, normal, part_of, arm, station = columns
-    points = ContactPoints(position, area, normal, part_of.astype(np.int32), arm.astype(np.int32), station)
+    position, area, normal, part_of, arm, station, spread = columns
+    points = ContactPoints(
+        position, area, normal, part_of.astype(np.int32), arm.astype(np.int32), station, spread
+    )
     return replace(b, points=points), frozenset(altered)

@@ -132,6 +132,7 @@ def model_of(quad: Quad) -> Model:
         position=points.position - origin,
         area=points.area,
         normal=points.normal,
+        spread=points.spread,
         part=part.astype(np.int32),
         depth_limit=np.array(limits),
         limbs=[m._replace(place=m.place - origin) for m in limbs],

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from crashworthy.impact.jit import physics
-from crashworthy.impact.obstacle import CYLINDER, PLANE, RUBBLE, SPIKE, Shape, gap_normal
-from crashworthy.impact.rigid import cross, dot, rotation
+from crashworthy.impact.obstacle import PLANE, RUBBLE, SPIKE, Shape, gap_normal
+from crashworthy.impact.press_parts import half_width
+from crashworthy.impact.rigid import Nine, cross, dot, into_body, rotation
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -23,12 +24,14 @@ __all__ = ["place"]
 
 @physics
 def _march(
-    xyz: Floats, least: Floats, kind: int, rows: Floats, state: Floats, c: int
-) -> tuple[int, float, float, float]:
+    craft: Craft, xyz: Floats, least: Floats, r: Nine, kind: int, rows: Floats, state: Floats,
+    c: int,
+) -> tuple[int, float, float, float]:  # fmt: skip
     """Move a quad back along its path until it is clear, then forward to first touch.
 
-    No point is nearer to the obstacle than its gap, so a step of the least gap never goes through it (sphere
-    tracing, Hart, The Visual Computer 12, 1996).
+    No patch is nearer to the obstacle than its gap, so a step of the least gap hardly ever goes through it
+    (sphere tracing, Hart, The Visual Computer 12, 1996); where a patch's half-width grows on the way, the
+    step is taken back.
 
     Returns:
         point that touches, outward normal there.
@@ -42,35 +45,42 @@ def _march(
     speed = np.sqrt(dot(v, v))
     reach = 0.0
     for i in range(len(xyz)):
-        reach = max(reach, xyz[i, 0] ** 2 + xyz[i, 1] ** 2 + xyz[i, 2] ** 2)
-    back = (2.0 * np.sqrt(reach) + rows[6, c] + 0.3) / speed
+        reach = max(reach, np.sqrt(xyz[i, 0] ** 2 + xyz[i, 1] ** 2 + xyz[i, 2] ** 2) + craft.bulge[i])
+    back = (2.0 * reach + rows[6, c] + 0.3) / speed
     nearest, hit, m = 0.0, 0, axis
     least[:] = -np.inf
     for _ in range(20):
         for j in range(3):
             state[j, c] -= back * v[j]
         least[:] = -np.inf
-        nearest, hit, m = _nearest(xyz, least, kind, shape, state, c)
+        nearest, hit, m = _nearest(craft, xyz, least, r, kind, shape, state, c)
         if nearest > 0.0:
             break
     for _ in range(1000):
-        if nearest < 2e-9:
+        if abs(nearest - 1e-9) < 1e-9:
             break
         step = nearest - 1e-9
         for j in range(3):
             state[j, c] += step / speed * v[j]
         # A gap shrinks by the way gone at most; what cannot be nearest any more is not looked at.
         for i in range(len(xyz)):
-            least[i] -= step + 1e-12
-        nearest, hit, m = _nearest(xyz, least, kind, shape, state, c)
+            least[i] -= abs(step) + 1e-12
+        nearest, hit, m = _nearest(craft, xyz, least, r, kind, shape, state, c)
     return hit, m[0], m[1], m[2]
 
 
 @physics
+def _half_width(craft: Craft, r: Nine, i: int, n: tuple[float, float, float]) -> float:
+    """Half-width of a patch along a direction of the world, m."""
+    return half_width(craft, i, into_body(r, n))
+
+
+@physics
 def _nearest(
-    xyz: Floats, least: Floats, kind: int, shape: Shape, state: Floats, c: int
-) -> tuple[float, int, tuple[float, float, float]]:
-    """Least gap of the skin's points, which point, and the normal there; ``least`` bounds gaps from below."""
+    craft: Craft, xyz: Floats, least: Floats, r: Nine, kind: int, shape: Shape, state: Floats,
+    c: int,
+) -> tuple[float, int, tuple[float, float, float]]:  # fmt: skip
+    """Least gap of the skin's patches, which one, and the normal there; ``least`` bounds gaps from below."""
     best, hit, m = np.inf, 0, shape.axis
     for i in range(len(xyz)):
         if least[i] >= best:
@@ -78,15 +88,17 @@ def _nearest(
         gap, n = gap_normal(
             kind, shape, (state[0, c] + xyz[i, 0], state[1, c] + xyz[i, 1], state[2, c] + xyz[i, 2])
         )
-        least[i] = gap
-        if gap < best:
-            best, hit, m = gap, i, n
+        least[i] = gap - craft.bulge[i]
+        if least[i] < best:
+            gap -= _half_width(craft, r, i, n)
+            if gap < best:
+                best, hit, m = gap, i, n
     return best, hit, m
 
 
 @physics
 def _touch(
-    craft: Craft, r: tuple[float, ...], state: Floats, hit: int, nx: float, ny: float, nz: float, c: int,
+    craft: Craft, r: Nine, state: Floats, hit: int, nx: float, ny: float, nz: float, c: int,
     closing: Floats, first: Ints, touch: Ints, normal: Floats,
 ) -> None:  # fmt: skip
     """Note the closing speed of the point that touches, its part, and the normal."""
@@ -105,7 +117,7 @@ def _touch(
 
 
 @physics
-def place(  # noqa: C901 - one branch for each family of shapes
+def place(
     craft: Craft, kinds: Ints, rows: Floats, state: Floats, aim: Floats, pick: Floats, closing: Floats,
     first: Ints, touch: Ints, normal: Floats,
 ) -> None:  # fmt: skip
@@ -124,7 +136,8 @@ def place(  # noqa: C901 - one branch for each family of shapes
         along = vx * ax + vy * ay + vz * az
         if kinds[c] == PLANE:
             for i in range(n):
-                gap[i] = (xyz[i, 0] * ax + xyz[i, 1] * ay + xyz[i, 2] * az) / -along
+                high = xyz[i, 0] * ax + xyz[i, 1] * ay + xyz[i, 2] * az
+                gap[i] = (high - _half_width(craft, r, i, (ax, ay, az))) / -along
             hit = int(np.argmin(gap))
             time = gap[hit] - 1e-9 / -along
             state[0, c], state[1, c], state[2, c] = vx * time, vy * time, vz * time
@@ -136,7 +149,7 @@ def place(  # noqa: C901 - one branch for each family of shapes
                 goal -= craft.area[drawn]
                 drawn += 1
             state[0, c], state[1, c], state[2, c] = -xyz[drawn, 0], -xyz[drawn, 1], -xyz[drawn, 2]
-            hit, nx, ny, nz = _march(xyz, gap, kinds[c], rows, state, c)
+            hit, nx, ny, nz = _march(craft, xyz, gap, r, kinds[c], rows, state, c)
         else:
             radius = aim[c]
             wx, wy, wz = vx - along * ax, vy - along * ay, vz - along * az
@@ -160,28 +173,6 @@ def place(  # noqa: C901 - one branch for each family of shapes
                     break
                 width += gain
                 reach = side[j] + radius
-            if kinds[c] != CYLINDER:
-                state[0, c], state[1, c], state[2, c] = -offset * sx, -offset * sy, -offset * sz
-                hit, nx, ny, nz = _march(xyz, gap, kinds[c], rows, state, c)
-                _touch(craft, r, state, hit, nx, ny, nz, c, closing, first, touch, normal)
-                continue
-            best, hit = np.inf, 0
-            for i in range(n):
-                off = side[i] - offset
-                if abs(off) < radius:
-                    ahead = xyz[i, 0] * fx + xyz[i, 1] * fy + xyz[i, 2] * fz
-                    travel = -np.sqrt(radius * radius - off * off) - ahead
-                    if travel < best:
-                        best, hit = travel, i
-            # The bar stands at the origin, the quad is moved across and back along the path.
-            back = best - 1e-9
-            time = back / size
-            state[0, c] = vx * time - offset * sx
-            state[1, c] = vy * time - offset * sy
-            state[2, c] = vz * time - offset * sz
-            px, py, pz = state[0, c] + xyz[hit, 0], state[1, c] + xyz[hit, 1], state[2, c] + xyz[hit, 2]
-            t = px * ax + py * ay + pz * az
-            nx, ny, nz = px - t * ax, py - t * ay, pz - t * az
-            size = np.sqrt(nx * nx + ny * ny + nz * nz)
-            nx, ny, nz = nx / size, ny / size, nz / size
+            state[0, c], state[1, c], state[2, c] = -offset * sx, -offset * sy, -offset * sz
+            hit, nx, ny, nz = _march(craft, xyz, gap, r, kinds[c], rows, state, c)
         _touch(craft, r, state, hit, nx, ny, nz, c, closing, first, touch, normal)

@@ -8,7 +8,7 @@ from crashworthy.impact.contact import friction, press
 from crashworthy.impact.dynamics import limb_motion
 from crashworthy.impact.jit import physics
 from crashworthy.impact.lanes import least, lowest, most, size, some, sqrt, where
-from crashworthy.impact.obstacle import Shape, gap_normal
+from crashworthy.impact.obstacle import PLANE, Shape, gap_normal
 from crashworthy.impact.rigid import Nine, Triple, along, cross, dot, into_body, less, plus, row
 
 if TYPE_CHECKING:
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["NEVER", "Pressed", "press_parts"]
+__all__ = ["NEVER", "Pressed", "half_width", "press_parts"]
 
 TOO_FAR: Final = 1 << 60
 """A way that nothing goes, nm."""
@@ -48,6 +48,15 @@ class Pressed(NamedTuple):
 def _clearance(gap: float) -> int:
     """Smallest gap among the lanes, nm; not above zero when any of them may touch."""
     return int(1e9 * lowest(gap))
+
+
+@physics
+def half_width(craft: Craft, i: int, n: Triple) -> float:
+    """Half of what the depths of a patch's slices differ by against a surface of normal ``n`` (body), m."""
+    x, y, z = n
+    c = craft.spread
+    straight = c[i, 0] * x * x + c[i, 1] * y * y + c[i, 2] * z * z
+    return sqrt(most(straight + 2.0 * (c[i, 3] * x * y + c[i, 4] * x * z + c[i, 5] * y * z), 0.0))
 
 
 @physics
@@ -148,20 +157,28 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
                 if way < room.rouse[i]:
                     next_look = min(next_look, room.rouse[i])
                     continue
-                phi, g = craft.shape[i], row(craft.screw, i)
+                phi, g, bulge = craft.shape[i], row(craft.screw, i), craft.bulge[i]
                 r = along(row(craft.position, i), phi, d)
                 if twists:
                     r = along(r, theta, g)
-                gap, _ = gap_normal(kind, shape, r)
-                inside = (gap < 0.0) & (whole > 0.0)
+                gap, n = gap_normal(kind, shape, r)
+                area, spread = room.weight[i, 0], room.spread[i, 0]
+                inside = (gap < bulge) & (whole > 0.0)
+                clear = gap - bulge
+                if bulge > 0.0 and some(inside):
+                    wide = half_width(craft, i, n)
+                    spread = where(area > 0.0, spread, wide)
+                    inside = inside & (gap < spread)
+                    if kind == PLANE:
+                        # On a plane the nearest slice stays the nearest place of an ellipsoid of skin.
+                        clear = gap - most(spread, wide)
                 if not some(inside):
                     room.weight[i, 0] = 0.0
-                    room.rouse[i] = way + _clearance(gap)
+                    room.rouse[i] = way + _clearance(clear)
                     next_look = min(next_look, room.rouse[i])
                     continue
                 next_look = TOUCHES
-                gap, n = gap_normal(kind, shape, r)
-                area = where(inside, room.weight[i, 0], 0.0)
+                area = where(inside, area, 0.0)
                 fresh = inside & (area == 0.0)
                 new = some(fresh)
                 if new:
@@ -170,7 +187,7 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
                     room.braked[i, 0] = where(fresh, 0.0, room.braked[i, 0])
                     room.braked[i, 1] = where(fresh, 0.0, room.braked[i, 1])
                 presses = area > 0.0
-                room.weight[i, 0] = area
+                room.weight[i, 0], room.spread[i, 0] = area, spread
                 if not some(presses):
                     continue
                 s = along(plus(v, cross(w, r)), phi, d_rate)
@@ -180,14 +197,16 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
                     across = dot(g, n)
                     mobility += across * across * craft.twist_lightness[limb]
                 rate = -dot(s, n)
-                depth, before = -gap, room.stored[i, 0]
+                depth, before = -gap, room.deepest[i, 0]
                 if new:
                     # Turned to face the obstacle while already inside: what it displaced is displaced,
                     # nothing springs.
-                    late = fresh & (depth > 2.0 * dt * size(rate))
-                    before = where(late, most(before, depth), before)
-                p, d_e, d_p, undamped, energy, slope = press(law, k, p_y, d_y, alpha, depth, rate, before)
-                room.stored[i, 0] = where(presses, d_p, room.stored[i, 0])
+                    late = fresh & (depth + spread > 2.0 * dt * size(rate))
+                    before = where(late, most(before, depth + d_y), before)
+                p, share, after, undamped, energy, slope, crushed = press(
+                    law, k, p_y, d_y, alpha, depth, rate, spread, before
+                )
+                room.deepest[i, 0] = where(presses, after, room.deepest[i, 0])
                 count += where(presses, 1.0, 0.0)
                 deepest = most(deepest, where(presses, depth, 0.0))
                 normal = area * p
@@ -210,12 +229,12 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
                     drag += normal * speed
                     if prop >= 0:
                         rubbed -= rub * ((r[0] - hub[0]) * slide[1] - (r[1] - hub[1]) * slide[0])
-                lost += area * p_y * (d_p - before) + where(presses, 0.5 * dt * brakes, 0.0)
+                lost += area * crushed + where(presses, 0.5 * dt * brakes, 0.0)
                 spring += area * energy
                 total += normal
                 f = plus(f, F)
                 t = plus(t, cross(r, F))
-                stiff += where(d_e > 0.0, area * slope * mobility, 0.0)
+                stiff += where(share > 0.0, area * slope * mobility, 0.0)
                 if not whole_share:
                     q, h = along(q, phi, F), along(h, craft.rest[i], F)
                 if twists:

@@ -11,7 +11,8 @@ import numpy as np
 
 from crashworthy.impact.jit import physics
 from crashworthy.impact.obstacle import Shape, gap_normal
-from crashworthy.impact.rigid import cross, dot, rotation
+from crashworthy.impact.press_parts import half_width
+from crashworthy.impact.rigid import cross, dot, into_body, rotation
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -61,9 +62,10 @@ def travel(craft: Craft, parts: Ints, kinds: Ints, rows: Floats, state: Floats, 
                 )
                 gone = 0.0
                 for _ in range(60):
-                    gap, _ = gap_normal(
+                    gap, n = gap_normal(
                         kinds[c], shape, (at[0] + gone * v[0], at[1] + gone * v[1], at[2] + gone * v[2])
                     )
+                    gap -= half_width(craft, i, into_body(r, n))
                     if gap < 1e-4:
                         break
                     gone += gap

@@ -187,7 +187,7 @@ def replay(quad: Quad, batch: CrashBatch, crash_id: int, *, dt: float = 0.0) -> 
     kind, row, craft = int(s.kinds[0]), s.rows[:, 0], model.craft
     push = pushes(craft, frames, s.state[:13, 0])
     swing = swings(kind, row, frames[:, 0], push)
-    gap, facing = gaps(craft, kind, row, frames, swing)
+    gap, facing, _ = gaps(craft, kind, row, frames, swing)
     twist, torque = twists(craft, frames)
     contacts = [
         (names[p], start, end)

@@ -268,10 +268,18 @@ def _weights(craft: Craft, beds: Beds, starts: Starts, trace: Floats, c: int) ->
     frames = np.ascontiguousarray(trace[: 1 + int(np.argmax(trace[:, 0]))])
     kind, row = int(starts.kinds[c]), starts.rows[:, c]
     swing = swings(kind, row, frames[:, 0], pushes(craft, frames, starts.state[:13, c]))
-    gap, facing = gaps(craft, kind, row, frames, swing)
+    gap, facing, wide = gaps(craft, kind, row, frames, swing)
     part = np.repeat(np.arange(len(craft.radius)), np.diff(craft.start))
     yields = beds.depth[starts.surfaces[c], part]
-    depth = np.clip(-gap, 0.0, yields)
+    # Mean depth of the slices, no deeper than where the bed yields: integral of clip(s, 0, y) over them.
+    low, high = -gap - 2.0 * wide, -gap
+    wide = np.maximum(wide, 1e-9)
+
+    def upto(s: Floats) -> Floats:
+        whole: Floats = 0.5 * np.clip(s, 0.0, yields) ** 2 + yields * np.maximum(s - yields, 0.0)
+        return whole
+
+    depth = np.where(high > 0.0, (upto(high) - upto(low)) / (2.0 * wide), 0.0)
     weight: Floats = craft.area * (depth * np.maximum(facing, 0.0)).sum(axis=0)
     nearest: Floats = gap.min(axis=0)
     return weight, nearest
