@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 __all__ = ["ENGINE", "SETTLE", "WINDOW", "CampaignCancelled", "Chunk", "MapChunks", "simulate"]
 
-ENGINE: Final = 5
+ENGINE: Final = 6
 """Raised whenever results of the same inputs change."""
 
 LIMIT: Final = 10_000_000
