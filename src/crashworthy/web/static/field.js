@@ -17,7 +17,12 @@ function open(pad) {
     document.getElementById(other.getAttribute('aria-controls')).hidden = !on;
   }
 }
-function close() { open(null); }
+function close() {
+  const pad = pads.find((p) => p.getAttribute('aria-expanded') === 'true');
+  const within = pad && document.getElementById(pad.getAttribute('aria-controls')).contains(document.activeElement);
+  open(null);
+  if (within) pad.focus(); // what had the focus is gone; go on from where its row was opened
+}
 
 async function refresh() {
   const answer = await fetch(`${location.pathname}/now`, { headers: { 'hx-request': 'true' } }).catch(() => null);
@@ -96,7 +101,14 @@ async function enter(kind, payload, label) {
   undo.hidden = last === null;
 }
 
-for (const pad of pads) pad.addEventListener('click', () => open(pad));
+for (const pad of pads) {
+  pad.addEventListener('click', (event) => {
+    open(pad);
+    // A click without a pointer is a key: the row that opens stands before its pad, so go there.
+    const row = document.getElementById(pad.getAttribute('aria-controls'));
+    if (event.detail === 0 && !row.hidden) row.querySelector('button').focus();
+  });
+}
 root.addEventListener('click', (event) => {
   const button = event.target.closest('button');
   if (button?.dataset.kind) enter(button.dataset.kind, JSON.parse(button.dataset.payload), button.dataset.label);
