@@ -129,6 +129,8 @@ class Walk:
         self._go(f"/quads/{QUAD}/kit")
         page.locator('input[name="item:prop"]').fill("12")
         page.get_by_role("button", name="Write it down").click()
+        # The page that comes back has it written down; only then is there something to print.
+        page.locator('input[name="item:prop"][value="12"]').first.wait_for(state="attached")
         page.wait_for_load_state()
         self.files["kit"] = self.folder / "kit.pdf"
         page.pdf(path=self.files["kit"])

@@ -76,9 +76,10 @@ class Keys:
 
     def set_input_files(self, file: Path) -> None:
         """Open the chooser from the field and take a file."""
+        self._page.wait_for_load_state("networkidle")  # a page still on its way would take the key with it
         self.reach()
         with self._page.expect_file_chooser() as chooser:
-            self._page.keyboard.press("Enter")
+            self._page.keyboard.press("Space")
         chooser.value.set_files(file)
 
 

@@ -81,6 +81,7 @@ def looked_at(browser: Browser, addresses: dict[str, int], cookies: list[Any] = 
         context.add_cookies(cookies)
         page = context.new_page()
         page.set_default_timeout(30_000)
+        page.set_default_navigation_timeout(120_000)  # a report is worked out while it is waited for
         for address, status in addresses.items():
             answer = page.goto(address)
             assert answer is None or answer.status in (0, status), (address, answer and answer.status)

@@ -153,6 +153,14 @@ class DataFolder:
         """Keep what was typed though it is not valid yet."""
         self._write(self.draft_path(slug), text.encode())
 
+    def before_path(self, slug: str) -> Path:
+        """Where the sheet from before the last change of a quad's build would lie."""
+        return self.root / "drafts" / f"{_checked_slug(slug)}.before.toml"
+
+    def keep_before(self, slug: str) -> None:
+        """Keep the sheet that is about to be replaced, so that the change can be taken back."""
+        self._write(self.before_path(slug), self.sheet(slug).read_bytes())
+
     def adopt(self, sheet: Path, files: Iterable[str], slug: str) -> Path:
         """Copy a sheet and the drawings it names (relative to it) into the folder; paths keep their shape.
 

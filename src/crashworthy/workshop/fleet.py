@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from crashworthy.errors import CrashworthyError, NotFoundError, Problem, SheetError
+from crashworthy.errors import CrashworthyError, NotFoundError, Problem, SheetError, StoreError
 from crashworthy.workshop.desk import Desk
 
 if TYPE_CHECKING:
@@ -145,11 +145,46 @@ class FleetBench(Desk):
         self.folder.write_draft(slug, text)
         sheet = self._parsed(text, path.name)
         quad = assemble(sheet, path.parent)
+        if quad.digest != before:
+            self.folder.keep_before(slug)
         self.folder.write_sheet(slug, text)
         self.store.add_quad(slug, quad.name, sheet=text, digest=quad.digest, path=str(path))
         if quad.digest != before:
             self.store.record(slug, Build(quad.digest, "sheet edited"))
         return quad
+
+    def restore_sheet(self, slug: str, digest: str) -> Quad:
+        """Put the sheet from before the last change of the build back in place.
+
+        Args:
+            slug: of the quad.
+            digest: of the build that the change led to; the quad's present one.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+            StoreError: it is not the last change, or the sheet from before is not kept here.
+            SheetError: the sheet from before cannot be read any more.
+        """
+        from crashworthy.build.assemble import assemble
+
+        path, kept = self.folder.sheet(slug), self.folder.before_path(slug)
+        if self.store.quad(slug).digest != digest or not kept.is_file():
+            raise StoreError(
+                Problem(
+                    "only the last change of a build can be taken back, where it was made",
+                    "change the sheet by hand; the journal says when it was changed",
+                )
+            )
+        text = kept.read_text(encoding="utf-8")
+        quad = assemble(self._parsed(text, path.name), path.parent)
+        self.folder.write_sheet(slug, text)
+        self.store.add_quad(slug, quad.name, sheet=text, digest=quad.digest, path=str(path))
+        kept.unlink()
+        return quad
+
+    def can_restore(self, slug: str, digest: str) -> bool:
+        """Whether ``restore_sheet`` would find what it needs."""
+        return self.store.quad(slug).digest == digest and self.folder.before_path(slug).is_file()
 
     def _parsed(self, text: str, name: str) -> Sheet:
         from crashworthy.build.reading import parse

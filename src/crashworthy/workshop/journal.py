@@ -67,12 +67,18 @@ class JournalBench(FleetBench):
             )
 
     def undo(self, event: UUID, why: str = "") -> Event:
-        """Take an event back by entering a retraction.
+        """Take an event back by entering a retraction; of a changed build the sheet from before comes back.
 
         Raises:
             NotFoundError: there is no such event.
             JournalError: it is a retraction itself.
+            StoreError: it is a change of the build, and not the last one.
         """
+        from crashworthy.upkeep.payloads import Build
+
+        target = self.store.event(event)
+        if isinstance(target.payload, Build):
+            self.restore_sheet(target.quad, target.payload.digest)
         return self.store.retract(event, why)
 
     def event_ending(self, text: str) -> Event:

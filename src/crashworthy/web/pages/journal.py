@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
+from uuid import UUID
 
 from fastapi import APIRouter, Request, Response
+from fastapi.responses import RedirectResponse
 
 from crashworthy.errors import CrashworthyError
 from crashworthy.upkeep.doubles import doubles
@@ -16,7 +18,6 @@ from crashworthy.web.words import plural, upfirst
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from datetime import datetime
-    from uuid import UUID
 
     from crashworthy.upkeep.events import Event
     from crashworthy.workshop import Workshop
@@ -121,7 +122,11 @@ def journal(request: Request, slug: str, page_number: int = 1) -> Response:
     shop = workshop(request)
     history = shop.history(slug)
     number = min(max(1, page_number), 1000)
-    rows = rows_of(shop.events(slug, limit=number * SHOWN + 1), labels_of(shop, slug))
+    events = shop.events(slug, limit=number * SHOWN + 1)
+    rows = rows_of(events, labels_of(shop, slug))
+    # The sheet from before is on this machine: taking its change back is no entry that a phone can keep.
+    builds = (e for e in events if e.kind == "build")
+    restorable = {e.id for e in builds if shop.can_restore(slug, e.payload.digest)}  # type: ignore[attr-defined] # by its kind
     sizes = {r["file"]: shop.photo_size(r["file"]) for r in rows if r["file"] and not r["gone"]}
     swaps, breaks = sum(history.swaps.values()), sum(history.breaks.values())
     empty = not (history.packs or history.crashes or rows)
@@ -138,6 +143,7 @@ def journal(request: Request, slug: str, page_number: int = 1) -> Response:
         sentence=sentence,
         rows=rows[(number - 1) * SHOWN : number * SHOWN],
         sizes=sizes,
+        restorable=restorable,
         number=number,
         older=len(rows) > number * SHOWN,
         joints=shop.quad(slug).joints,
@@ -148,3 +154,12 @@ def journal(request: Request, slug: str, page_number: int = 1) -> Response:
         tightened=TIGHTENED,
         why=WHY,
     )
+
+
+@router.post("/quads/{slug}/journal/{event}/back")
+def back(request: Request, slug: str, event: UUID) -> Response:
+    """Take the last change of the build back: the sheet from before comes back."""
+    shop = workshop(request)
+    shop.require(slug)
+    shop.undo(event, "taken back in the journal")
+    return RedirectResponse(f"/quads/{slug}/journal#e-{event}", 303)
