@@ -11,6 +11,7 @@ import numpy as np
 
 from crashworthy.pictures import axes, svg
 from crashworthy.pictures.plots import RIGHT, WIDTH, frame
+from crashworthy.pictures.words import number
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -170,7 +171,7 @@ def load_reach(rows: Sequence[Reach], *, title: str, describe: str = "", alone: 
         y = 30 + pitch * i
         a, b, c = x_axis(row.middle), x_axis(row.high), x_axis(row.top)
         body.append(svg.text(row.label, 12, y + 8, "t halo"))
-        body.append(svg.text(f"{row.high:.2g}", RIGHT, y + 8, "t strong halo", text_anchor="end"))
+        body.append(svg.text(number(row.high, 2), RIGHT, y + 8, "t strong halo", text_anchor="end"))
         whisker = f"{svg.path([(a, y + 17), (c, y + 17)])} {svg.path([(a, y + 13), (a, y + 21)])}"
         whisker += f" {svg.path([(c, y + 13), (c, y + 21)])}"
         body.append(svg.el("path", d=whisker, class_="whisker"))

@@ -215,6 +215,7 @@ def _show(
         breaks=svg(break_bars(summary["groups"])) if summary else "",
         fracture=fracture,
         both={b["name"]: b for b in fracture["parts"]} if fracture else {},
+        named={p["name"]: p for p in summary["parts"]} if summary else {},
         touch=touch,
         matrix=svg(first_touch_matrix(touch)) if touch and sum(touch["crashes"]) else "",
         scale=svg(ramp.scale("1 %", "50 %", "of the crashes into an obstacle", [(0.59, "10 %")])),

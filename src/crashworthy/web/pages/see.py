@@ -10,6 +10,7 @@ import numpy as np
 from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import JSONResponse
 
+from crashworthy.impact.damage import wilson
 from crashworthy.impact.limbs import limbs_of
 from crashworthy.pictures import paper, scene, strikes, timeline
 from crashworthy.pictures.film import film_glb
@@ -162,6 +163,12 @@ def worst_data(request: Request, slug: str, part: str = "") -> JSONResponse:
     return JSONResponse([w.to_json() for w in workshop(request).worst_crashes(slug, part)])
 
 
+def _share(name: str, count: int, n: int) -> dict[str, float]:
+    """A share with its 95 % score interval, by name."""
+    low, high = wilson(count, n)
+    return {name: count / n, f"{name}_low": low, f"{name}_high": high}
+
+
 @router.get("/quads/{slug}/crash/strikes")
 def strike_page(request: Request, slug: str, by: By = "impulse") -> Response:
     """Where the skin is struck: the map on the 3D model, and the points and parts that take most."""
@@ -174,9 +181,9 @@ def strike_page(request: Request, slug: str, by: By = "impulse") -> Response:
     rows = [
         {
             "label": found.parts[found.part[i]][1],
-            "place": " / ".join(f"{1000 * x:.0f}" for x in found.place[i]),
-            "hit": found.hits[i] / found.n,
-            "first": found.first[i] / found.n,
+            "place": " / ".join(f"{round(1000 * x) + 0:d}".replace("-", "−") for x in found.place[i]),
+            **_share("hit", int(found.hits[i]), found.n),
+            **_share("first", int(found.first[i]), found.n),
             "impulse": float(found.per_hundred[i]),
         }
         for i in order[:16]
