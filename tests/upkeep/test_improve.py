@@ -13,7 +13,8 @@ from crashworthy.build.assemble import assemble, load
 from crashworthy.build.sheet import Sheet
 from crashworthy.errors import CrashworthyError, ScenarioError, SheetError
 from crashworthy.impact.cases import Crasher, case_of
-from crashworthy.upkeep.changes import Change, Edit, candidates, own_change
+from crashworthy.upkeep.changes import candidates
+from crashworthy.upkeep.edits import Change, Edit, own_change
 from crashworthy.upkeep.improve import improve
 from crashworthy.upkeep.priors import load_priors
 from crashworthy.upkeep.ranking import BY, FLOOR, divisor

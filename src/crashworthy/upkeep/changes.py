@@ -1,24 +1,18 @@
 """What could be changed about a build: edits of its sheet, made from the build itself.
 
-A change is plain data: fields of the sheet and what to write there. Applying it is a pure function of the
-sheet; the sheet's own rules judge the result. Prices and bench minutes are the assumptions of ``priors.toml``
-([price], [change]).
+Prices and bench minutes are the assumptions of ``priors.toml`` ([price], [change]).
 """
 
 from __future__ import annotations
 
-import copy
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
-
-from pydantic import ValidationError
+from typing import TYPE_CHECKING, Final
 
 from crashworthy.build.drafts import in_words
 from crashworthy.build.sheet import Sheet
-from crashworthy.errors import Problem, SheetError
 from crashworthy.materials.table import value
+from crashworthy.upkeep.edits import Change, Edit
 from crashworthy.upkeep.priors import load_priors
 from crashworthy.upkeep.rides import STACK
 
@@ -26,7 +20,7 @@ if TYPE_CHECKING:
     from crashworthy.build.equipment_rows import Antenna, Mount
     from crashworthy.upkeep.priors import BenchPrior, Priors
 
-__all__ = ["Change", "Edit", "candidates", "own_change"]
+__all__ = ["candidates"]
 
 ARM_T, ARM_ROOT, ARM_TIP = 1.0, 3.0, 2.0
 """Steps: thicker arm, wider root, wider tip, mm."""
@@ -51,86 +45,6 @@ _TWICE: Final = (("softer", "softer", 0.5), ("stiffer", "stiffer", 2.0))
 
 TOUCH: Final = 0.5
 """Plates nearer to the arms' upper side than this, mm, move with it."""
-
-
-@dataclass(frozen=True, slots=True)
-class Edit:
-    """One field of a sheet and its new value; None takes the field out."""
-
-    path: tuple[str, ...]
-    value: Any
-
-    def __str__(self) -> str:
-        """As it would stand in a sheet."""
-        where = ".".join(self.path)
-        return f"without {where}" if self.value is None else f"{where} = {_plain(self.value)}"
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """One change of a build.
-
-    Attributes:
-        key: short name.
-        label: what to do, in words.
-        edits: of the sheet.
-        coins: price of what is bought (assumption).
-        minutes: bench time to fit it (assumption).
-        costs: how price and time come about.
-        sheet: a whole sheet in place of edits, for a change of one's own.
-        rides: parts whose soft mount it makes softer or stiffer, by name, or ``rides.STACK``.
-    """
-
-    key: str
-    label: str
-    edits: tuple[Edit, ...]
-    coins: float
-    minutes: float
-    costs: str
-    sheet: Sheet | None = None
-    rides: tuple[str, ...] = ()
-
-    def apply(self, sheet: Sheet) -> Sheet:
-        """The changed sheet.
-
-        Raises:
-            SheetError: the sheet's rules refuse the result.
-        """
-        if self.sheet is not None:
-            return self.sheet
-        data = copy.deepcopy(sheet.model_dump(by_alias=True, exclude_unset=True))
-        for edit in self.edits:
-            here = data
-            for step in edit.path[:-1]:
-                here = here.setdefault(step, {})
-            if edit.value is None:
-                here.pop(edit.path[-1], None)
-            else:
-                here[edit.path[-1]] = edit.value
-        try:
-            return Sheet.model_validate(data)
-        except ValidationError as error:
-            first = error.errors(include_url=False)[0]
-            raise SheetError(
-                Problem(f"{self.label}: {first['msg']}", "leave this change out", field=_dotted(first["loc"]))
-            ) from None
-
-
-def _dotted(place: tuple[int | str, ...]) -> str:
-    return ".".join(str(p) for p in place)
-
-
-def _plain(value: Any) -> str:
-    if isinstance(value, (list, tuple)):
-        return "[" + ", ".join(_plain(v) for v in value) + "]"
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    return f"{value:g}" if isinstance(value, (int, float)) else f'"{value}"'
-
-
-def own_change(label: str, sheet: Sheet, coins: float = 0.0, minutes: float = 0.0) -> Change:
-    """A change of one's own: a second sheet, with what it costs."""
-    return Change("own", label, (), coins, minutes, "as given", sheet)
 
 
 def candidates(sheet: Sheet, priors: Priors | None = None) -> tuple[Change, ...]:

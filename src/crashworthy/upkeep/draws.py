@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from crashworthy.build.quad import Quad
     from crashworthy.impact.cases import Case
     from crashworthy.impact.tally import Tally
-    from crashworthy.upkeep.changes import Change
+    from crashworthy.upkeep.edits import Change
     from crashworthy.upkeep.joined import Lived
     from crashworthy.upkeep.priors import BenchPrior
 

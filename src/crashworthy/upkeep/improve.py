@@ -32,8 +32,9 @@ from crashworthy.impact.compare import REMESH, remeshed
 from crashworthy.impact.matching import matched
 from crashworthy.impact.sensitivity import tornado
 from crashworthy.impact.tally import Tally, tally
-from crashworthy.upkeep.changes import Change, candidates
+from crashworthy.upkeep.changes import candidates
 from crashworthy.upkeep.draws import Draws, Trial
+from crashworthy.upkeep.edits import Change
 from crashworthy.upkeep.priors import load_priors
 from crashworthy.upkeep.ranking import BY, PACKS, LeftOut, Ranking
 from crashworthy.upkeep.rides import ride

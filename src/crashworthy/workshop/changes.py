@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from crashworthy.jobs.durable import Work
     from crashworthy.jobs.runner import JobStatus
     from crashworthy.strength.correction import Corrections
-    from crashworthy.upkeep.changes import Change
+    from crashworthy.upkeep.edits import Change
     from crashworthy.upkeep.joined import Lived
     from crashworthy.upkeep.ranking import Ranking
 
@@ -118,7 +118,7 @@ class ChangeBench(LearnBench):
         """
         from dataclasses import replace
 
-        from crashworthy.upkeep.changes import own_change
+        from crashworthy.upkeep.edits import own_change
         from crashworthy.upkeep.improve import improve
 
         corrections, words = self._believed(quad, strengths)

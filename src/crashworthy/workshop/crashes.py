@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from contextlib import suppress
 from typing import TYPE_CHECKING, Any, Final
 
-from crashworthy.workshop.background import Background, cancellable
+from crashworthy.workshop.background import cancellable
+from crashworthy.workshop.campaigns import KeptCampaigns
 from crashworthy.workshop.kept import Campaign, PartLoads
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ FIRST_LOOK: Final = 2000
 """Crashes of the campaign that is run unasked when a kit or break rate needs one."""
 
 
-class CrashBench(Background):
+class CrashBench(KeptCampaigns):
     """Campaigns of the fleet."""
 
     def crash(
@@ -172,24 +172,6 @@ class CrashBench(Background):
         )
         return self.campaign(key)
 
-    def assumed(self, campaign: Campaign) -> dict[str, Any]:
-        """What a kept campaign took for granted, as plain data (``impact.assumptions``).
-
-        Campaigns from before this was kept are told by the tables of today, and without skins when the sheet
-        has changed since.
-        """
-        from crashworthy.errors import CrashworthyError
-        from crashworthy.impact.assumptions import assumed
-        from crashworthy.impact.scenario_file import from_plain
-
-        known: dict[str, Any] | None = campaign.summary.get("assumed")
-        if known is not None:
-            return known
-        quad = None
-        with suppress(CrashworthyError):  # a sheet that cannot be read now; its page says why
-            quad = None if campaign.stale else self.quad(campaign.slug)
-        return assumed(from_plain(campaign.scenario), quad).to_json()
-
     def severity_edges(self, slug: str, scenario: Scenario) -> tuple[float, float] | None:  # noqa: ARG002 - see LearnBench
         """Accelerations, g, that part scuff, hit and slam under a scenario; its own thirds when None."""
         return None
@@ -288,63 +270,6 @@ class CrashBench(Background):
 
         return work
 
-    def campaign(self, key: str) -> Campaign:
-        """A campaign that was kept.
-
-        Raises:
-            NotFoundError: there is none of that key.
-        """
-        return self._campaign(self.store.load_campaign(key))
-
-    def campaigns(self, slug: str) -> tuple[Campaign, ...]:
-        """Every campaign of a quad, newest first."""
-        return tuple(self._campaign(record) for record in self.store.campaigns(slug))
-
-    def latest_campaign(self, slug: str) -> Campaign | None:
-        """The newest campaign of a quad, or None."""
-        return next(iter(self.campaigns(slug)), None)
-
-    def kept_batch(self, campaign: Campaign) -> CrashBatch:
-        """The crashes of a kept campaign of a build as it is now.
-
-        Raises:
-            NotFoundError: there is no such campaign.
-            SheetError: the sheet has a problem.
-        """
-        from crashworthy.impact.batch import CrashBatch, complete
-        from crashworthy.impact.limbs import limb_parts
-        from crashworthy.strength.capacity import arm_root_moments, arm_root_torque, capacities
-
-        quad = self.quad(campaign.slug)
-        arrays = self.store.load_campaign(campaign.key).arrays
-        return CrashBatch(
-            quad=campaign.slug,
-            quad_digest=campaign.digest,
-            scenario=campaign.scenario,
-            n=campaign.n,
-            seed=campaign.seed,
-            dt=0.0,  # not kept with a campaign, and no load depends on it any more
-            digest=campaign.key,
-            parts=tuple((p.name, p.label, p.kind) for p in quad.parts),
-            arm_parts=tuple(a.part for a in quad.arms),
-            arm_capacity=tuple(arm_root_moments(a) for a in quad.arms),
-            arm_torque=tuple(arm_root_torque(a) for a in quad.arms),
-            limb_parts=limb_parts(quad),
-            capacities=capacities(quad),
-            obstacles=tuple((o["name"], o["kind"], o["surface"]) for o in campaign.scenario["obstacles"]),
-            **complete(dict(arrays), len(quad.arms)),
-        )
-
-    def even_arrays(self, key: str) -> dict[str, Any]:
-        """Arrays of a kept campaign in which all crashes count the same; see ``CrashBatch.even``.
-
-        Raises:
-            NotFoundError: there is none of that key.
-        """
-        from crashworthy.impact.batch import even_arrays
-
-        return even_arrays(self.store.load_campaign(key).arrays)
-
     def part_loads(self, slug: str, part: str) -> tuple[PartLoads, ...]:
         """Loads on one part in the newest campaign of this very build, one entry for each mode.
 
@@ -376,20 +301,6 @@ class CrashBench(Background):
         if known is None or known.stale:
             raise NotFoundError(Problem(f"{quad.name} as it is now has not been crashed", "run a crash test"))
         return self.believed_batch(known)
-
-    def _campaign(self, record: Any) -> Campaign:
-        digest = self.store.quad(record.quad).digest
-        return Campaign(
-            record.key,
-            record.quad,
-            record.digest,
-            record.n,
-            record.seed,
-            record.scenario,
-            record.summary,
-            record.created,
-            stale=record.digest != digest,
-        )
 
     def hazards(self, slug: str) -> Mapping[str, Sequence[float]]:
         """Simulated break hazard of each part in a scuff, a hit and a slam: the prior of every break rate.

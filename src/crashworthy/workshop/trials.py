@@ -128,7 +128,7 @@ class TrialBench(PlacementBench):
         self, before: Sheet, after: Sheet, folder: Path, n: int, seed: int, workers: int | None
     ) -> Minutes | None:
         """Bench minutes from the crashes that were just run and kept."""
-        from crashworthy.upkeep.changes import own_change
+        from crashworthy.upkeep.edits import own_change
         from crashworthy.upkeep.improve import improve
 
         ranking = improve(
