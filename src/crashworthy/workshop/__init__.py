@@ -3,8 +3,8 @@
 ``Workshop`` is one fleet opened for work. Each module here is one bench of it: ``fleet`` (sheets),
 ``building`` (new and measured ones), ``sharing`` (handed on), ``campaigns`` (kept ones), ``crashes``,
 ``changes`` (compare, improve), ``placement``, ``trials``, ``seeing`` (camera and link), ``journal`` (and what
-is due), ``flights``, ``kits``, ``lives`` (torque, wear, crew), ``tour`` (the guided tour of the demo). Rooms do
-the work; a bench hands each room what it needs and keeps what comes back.
+is due), ``flights``, ``kits``, ``lives`` (torque, wear, crew), ``tour`` (the guided tour of the demo). Rooms
+do the work; a bench hands each room what it needs and keeps what comes back.
 Nothing heavy is imported before it is used.
 """
 
