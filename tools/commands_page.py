@@ -24,8 +24,8 @@ error.
 Exit status: 0 when all went well; 1 when the answer is bad news (a check failed, lines of a journal file were
 left out); 2 when something you gave cannot be used, with one line for each problem: where, what, what to do.
 
-In the examples `examples/gannet.toml` stands for your own sheet; the file is in the repository, and its quad, `gannet`,
-in every demo fleet.
+In the examples `examples/gannet.toml` stands for your own sheet; the file is in the repository, and its quad,
+`gannet`, in every demo fleet.
 
 Where data lies: `--data`, or the environment variable `CRASHWORTHY_DATA`, or your platform's folder for
 application data. `--store postgresql://...` or `CRASHWORTHY_STORE` takes the journal to PostgreSQL (extra
