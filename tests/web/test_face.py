@@ -82,10 +82,10 @@ def test_every_page_stands_still_and_has_no_barrier(
     assert found == {}
 
 
-def tab_to(page: Page, name: str, most: int = 80) -> None:
-    """Press Tab until what is named has the focus, and see that the focus shows."""
+def tab_to(page: Page, name: str, most: int = 80, key: str = "Tab") -> None:
+    """Press Tab (or back) until what is named has the focus, and see that the focus shows."""
     for _ in range(most):
-        page.keyboard.press("Tab")
+        page.keyboard.press(key)
         words, outline = page.evaluate(
             "(e => [(e.innerText || e.value || '').trim().split('\\n')[0], getComputedStyle(e).outlineStyle])"
             "(document.activeElement)"
@@ -116,7 +116,8 @@ def test_the_field_is_used_by_keyboard_alone(watched: Watched, shop: Workshop) -
     page.locator("#said", has_text="is in the journal").wait_for()
     assert len(shop.history("dunlin").crashes) == before + 1
     page.locator("#undo:visible").wait_for()
-    tab_to(page, "Undo")
+    assert page.evaluate("document.activeElement.innerText") == "Crash"  # where it was opened
+    tab_to(page, "Undo", key="Shift+Tab")
     page.keyboard.press("Enter")
     page.locator("#said", has_text=re.compile("Undo of .* is in the journal")).wait_for()
     assert len(shop.history("dunlin").crashes) == before

@@ -46,6 +46,9 @@ def test_lives_says_what_is_worn_and_where_to_look(client: httpx.Client) -> None
     """Verdicts, comparison and trend are there; an unknown severity is any severity."""
     text = words(client.get("/quads/gannet/lives"))
     assert "watch" in text
+    page = client.get("/quads/gannet/lives").text
+    first = page.partition('id="v-parts"')[2].partition("</table>")[0]
+    assert first.count('<tr id="p-') >= 8  # four arms and four motors at least
     assert "Is it tougher?" in text
     assert "Against Dunlin." in text
     assert client.get("/quads/gannet/lives?severity=bang&obstacle=moon").status_code == 200
