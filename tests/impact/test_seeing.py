@@ -19,6 +19,7 @@ from crashworthy.impact.frames import pushes, swings
 from crashworthy.impact.model import model_of
 from crashworthy.impact.start import sample
 from crashworthy.impact.touches import arm_moments, first_touch
+from crashworthy.pictures.matrix import first_touch_matrix
 
 N = 120
 
@@ -111,13 +112,32 @@ def test_every_crash_is_counted_once_by_obstacle_and_part(batch: Any) -> None:
     """First touches add up to the crashes, and their intervals hold the share."""
     touch = first_touch(batch)
     assert sum(touch.crashes) == N
-    assert [sum(row) for row in touch.counts] == list(touch.crashes)
+    counted = [sum(row) + m for row, m in zip(touch.counts, touch.missed, strict=True)]
+    assert counted == list(touch.crashes)
     for o in range(len(touch.obstacles)):
         for p in range(len(touch.parts)):
             share, low, high = touch.share(o, p)
             assert low <= share <= high
     assert "first" in touch.summary()
     json.dumps(touch.to_json(), allow_nan=False)
+
+
+def test_a_crash_that_touches_nothing_is_an_outcome_of_its_own(batch: Any) -> None:
+    """It stays a crash, of its obstacle, and nothing is touched first in it."""
+    peak = batch.part_peak.copy()
+    gone = np.flatnonzero(batch.obstacle == batch.obstacle[0])[:3]
+    peak[:, gone] = 0.0
+    batch = dataclasses.replace(batch, part_peak=peak)
+    before, told = batch.missed.sum(), batch.summarise()
+    assert before >= len(gone)
+    assert told.missed == pytest.approx(batch.missed.mean())
+    touch, row = told.first_touch, int(batch.obstacle[0])
+    assert sum(touch.missed) == before
+    assert touch.missed[row] >= len(gone)
+    assert sum(touch.crashes) == N
+    assert sum(p.first for p in told.parts) == pytest.approx(1.0 - told.missed)
+    assert told.obstacles[row].missed == pytest.approx(touch.missed[row] / touch.crashes[row])
+    assert "nothing" in first_touch_matrix(touch.to_json())
 
 
 def test_moment_histograms_hold_every_crash(batch: Any) -> None:

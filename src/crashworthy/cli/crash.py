@@ -229,5 +229,7 @@ def _words(summary: dict[str, Any], every_part: bool, about: Sequence[str]) -> N
             say("Fract. is at the strengths as tabled, break at those your crashes say.")
     say(summary["first_touch"]["summary"])
     say("Newtons are model values; trust the ranking and load over strength first.")
+    if summary["missed"] > 0:
+        say(f"In {100 * summary['missed']:.2f} % of the crashes nothing was touched; they count as crashes.")
     if summary["unreliable"] > 0:
         say(f"{100 * summary['unreliable']:.2f} % of the crashes did not close their energy audit.")

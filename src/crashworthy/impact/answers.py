@@ -116,6 +116,7 @@ class ObstacleSummary:
         share: of all crashes.
         normal_speed: towards it, m/s.
         first_part: part most often touched first.
+        missed: share of the crashes into it that touch nothing.
         breaks, breaks_low, breaks_high: per 100 crashes into it by kind of part, 90 % interval
             (``INTERVAL``).
     """
@@ -127,6 +128,7 @@ class ObstacleSummary:
     share: float
     normal_speed: Quantiles
     first_part: str
+    missed: float
     breaks: dict[str, float]
     breaks_low: dict[str, float]
     breaks_high: dict[str, float]
@@ -170,6 +172,8 @@ class CrashSummary:
         refined: share of crashes run again at a finer step.
         unreliable: share of crashes whose audit or step still fails, or that were left out (not finite).
         deep: share of crashes in which a part was pressed in deeper than the model is good for.
+        missed: share of crashes that touch nothing: the quad turns out of the way of what it would graze,
+            or a slender obstacle slips through.
         audit: largest energy error of the crashes counted, as a share.
         scenario: as plain data.
         first_touch: obstacle by part.
@@ -198,6 +202,7 @@ class CrashSummary:
     refined: float
     unreliable: float
     deep: float
+    missed: float
     audit: float
     scenario: dict[str, Any]
     first_touch: FirstTouch

@@ -206,6 +206,12 @@ class CrashBatch:
         return bool((self.weight != 1.0).any())
 
     @property
+    def missed(self) -> NDArray[np.bool_]:
+        """(n,) crashes in which no part was pressed: the obstacle was aimed at, and not met."""
+        nothing: NDArray[np.bool_] = self.part_peak.max(axis=0) <= 0.0
+        return nothing
+
+    @property
     def part_rank(self) -> NDArray[np.int32]:
         """(parts, n) order in which the parts were touched, 1 first; 0 when never."""
         order = np.argsort(np.argsort(self.part_tfirst, axis=0, kind="stable"), axis=0, kind="stable") + 1

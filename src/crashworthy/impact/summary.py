@@ -101,6 +101,7 @@ def summarise(
         refined=weighted_mean((batch.flags & REFINED) != 0, batch.weight),
         unreliable=weighted_mean(poor, batch.weight),
         deep=weighted_mean((bits & FLAG_PENETRATION) != 0, weight),
+        missed=weighted_mean(batch.missed[good], weight),
         audit=float(np.abs(batch.audit[good]).max()),
         scenario=batch.scenario,
         first_touch=first_touch(even),
@@ -129,7 +130,7 @@ def _part(
     hits = batch.part_peak[index, good] > 0.0
     middle, weaker, stronger = (d.get(index, none) for d in chances)
     breaks = interval(middle, weaker, stronger, weight)
-    hit, first = share(hits, weight), share(batch.first_part[good] == index, weight)
+    hit, first = share(hits, weight), share((batch.first_part == index)[good] & ~batch.missed[good], weight)
     use = none
     rows = []
     for c in batch.capacities:
@@ -217,7 +218,10 @@ def _obstacles(
                 total = [np.sum([d[p][here] for p in members], axis=0) for d in chances]
                 mean, low, high = interval(total[0], total[1], total[2], own)
                 breaks[of] = (100 * mean, 100 * low, 100 * min(high, float(len(members))))
-        first = np.bincount(batch.first_part[good][here], weights=own, minlength=len(batch.parts)).argmax()
+        touched = ~batch.missed[good][here]
+        first = np.bincount(
+            batch.first_part[good][here], weights=own * touched, minlength=len(batch.parts)
+        ).argmax()
         found.append(
             ObstacleSummary(
                 name,
@@ -227,6 +231,7 @@ def _obstacles(
                 weighted_mean(here, weight),
                 quantiles(batch.normal_speed[good][here], own),
                 batch.parts[int(first)][0] if here.any() else "",
+                weighted_mean(batch.missed[good][here], own) if here.any() else 0.0,
                 *({of: told[i] for of, told in breaks.items()} for i in range(3)),
             )
         )

@@ -47,12 +47,14 @@ class FirstTouch:
         parts: (name, label) of the parts that are first at least once, most often first.
         counts: (obstacles, parts) crashes.
         crashes: (obstacles,) crashes into each obstacle.
+        missed: (obstacles,) of these, crashes that touch nothing.
     """
 
     obstacles: tuple[str, ...]
     parts: tuple[tuple[str, str], ...]
     counts: tuple[tuple[int, ...], ...]
     crashes: tuple[int, ...]
+    missed: tuple[int, ...] = ()
 
     def share(self, obstacle: int, part: int) -> tuple[float, float, float]:
         """Share of the crashes into an obstacle that touch a part first, with 95 % score interval."""
@@ -63,7 +65,7 @@ class FirstTouch:
     def summary(self) -> str:
         """One sentence: the surest pair of obstacle and part."""
         pairs = [(o, p) for o in range(len(self.obstacles)) for p in range(len(self.parts))]
-        if not pairs or not sum(self.crashes):
+        if not pairs or not sum(map(sum, self.counts)):
             return "No crash touched anything."
         o, p = max(pairs, key=lambda x: self.share(*x)[1])
         share, low, high = self.share(o, p)
@@ -86,14 +88,17 @@ class FirstTouch:
 def first_touch(batch: CrashBatch) -> FirstTouch:
     """Count; crashes that left the real numbers are left out."""
     good = (batch.flags & FLAG_INVALID) == 0
+    touched = good & ~batch.missed
     table = np.zeros((len(batch.obstacles), len(batch.parts)), dtype=np.int64)
-    np.add.at(table, (batch.obstacle[good], batch.first_part[good]), 1)
+    np.add.at(table, (batch.obstacle[touched], batch.first_part[touched]), 1)
+    met = np.bincount(batch.obstacle[good], minlength=len(batch.obstacles))
     order = [int(i) for i in np.argsort(-table.sum(axis=0), kind="stable") if table[:, i].any()]
     return FirstTouch(
         obstacles=tuple(name for name, _, _ in batch.obstacles),
         parts=tuple((batch.parts[i][0], batch.parts[i][1]) for i in order),
         counts=tuple(tuple(int(x) for x in row) for row in table[:, order]),
-        crashes=tuple(int(x) for x in table.sum(axis=1)),
+        crashes=tuple(int(x) for x in met),
+        missed=tuple(int(x) for x in met - table.sum(axis=1)),
     )
 
 

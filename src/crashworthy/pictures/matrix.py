@@ -29,9 +29,12 @@ def _fold(touch: Mapping[str, Any]) -> tuple[list[str], list[list[int]]]:
     """Labels of the columns and counts, the rarest parts put together."""
     labels = [label for _, label in touch["parts"]]
     rows = [list(r) for r in touch["counts"]]
-    if len(labels) <= COLUMNS + 1:
-        return labels, rows
-    return [*labels[:COLUMNS], "all others"], [[*r[:COLUMNS], sum(r[COLUMNS:])] for r in rows]
+    if len(labels) > COLUMNS + 1:
+        labels, rows = [*labels[:COLUMNS], "all others"], [[*r[:COLUMNS], sum(r[COLUMNS:])] for r in rows]
+    missed = touch.get("missed", ())
+    if any(missed):
+        labels, rows = [*labels, "nothing"], [[*r, m] for r, m in zip(rows, missed, strict=True)]
+    return labels, rows
 
 
 def first_touch_matrix(touch: Mapping[str, Any], *, alone: bool = False) -> str:
