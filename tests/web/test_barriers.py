@@ -188,3 +188,18 @@ def test_what_is_handed_on_has_no_barrier(
     assert looked_at(browser, pages) == {}
     with served(trust_app(Authority(tmp_path / "authority"), "https://192.0.2.5:8765/")) as trust:
         assert looked_at(browser, {f"{trust}/": 200}) == {}
+
+
+def test_a_phone_shows_no_rows_of_dashes(browser: Browser, single: str) -> None:
+    """What is not known of a part takes no line on the phone; on the desk its column has a dash."""
+    seen = {}
+    for width in (360, 1280):
+        context = browser.new_context(viewport={"width": width, "height": 780}, service_workers="block")
+        page = context.new_page()
+        page.goto(f"{single}/quads/wren/lives")
+        page.locator("#v-parts").wait_for(timeout=60_000)
+        cells = page.locator("td.none")
+        assert cells.count() > 8
+        seen[width] = sum(cells.nth(i).is_visible() for i in range(8))
+        context.close()
+    assert seen == {360: 0, 1280: 8}
