@@ -14,7 +14,7 @@ def test_the_page_shows_what_the_answers_give(client) -> None:
     """Address in, mass, assumptions and sheet out; a wrong answer is told and the rest still counts."""
     page = client.get("/new?name=Wren&wheelbase=22&pack_mass=205").text
     assert "cannot be the answer" in page
-    assert "2 of 30 values given" in page
+    assert "2 of 32 values given" in page
     assert "mass = 205" in page
     assert "Motors: mass of one with wires" in page
 
@@ -144,7 +144,7 @@ def test_the_model_changes_while_typing(watched) -> None:
     page.locator(".model[data-drawn]").wait_for(timeout=30_000)
     with page.expect_response(lambda r: "model.glb" in r.url and "wheelbase=250" in r.url):
         page.fill("#wheelbase", "250")
-    page.get_by_text("1 of 30 values given").first.wait_for()
+    page.get_by_text("1 of 32 values given").first.wait_for()
     watched.clean()
 
 

@@ -176,8 +176,10 @@ def _inside(k: _Known) -> list[_Row]:
         stack = {"z": t + gap, "boards": listed, "pattern": float(k.s("stack")), "gap": gap}
         rows.append(_Row("", "stack", stack, ("stack",), "sizes and masses of the boards assumed"))
     at = {"edge_x": length / 2, "recess": k.n("cam_recess"), "z": k.n("cam_z"), "tilt": k.n("cam_tilt")}
-    rows.append(_Row("", "camera", {"at": at}, ("body_l", "cam_recess", "cam_z", "cam_tilt"),
-                     "body 19 x 19 x 20 mm, 10 g with lens assumed"))  # fmt: skip
+    view = {"fov": k.n("cam_fov"), "of": "h", "aspect": 1.3333}
+    asked = ("body_l", "cam_recess", "cam_z", "cam_tilt", "cam_fov")
+    rows.append(_Row("", "camera", {"at": at, "view": view}, asked,
+                     "body 19 x 19 x 20 mm, 10 g with lens, picture of 4:3 assumed"))  # fmt: skip
     place = k.s("antenna")
     if place != "none":
         back, long = -length / 2, k.n("antenna_l")
@@ -188,8 +190,9 @@ def _inside(k: _Known) -> list[_Row]:
                     + [t + 0.5], [-0.3, 0.3, 1]),
         }  # fmt: skip
         foot, way = feet[place]
-        video = {"at": foot, "dir": way, "length": long, "d": 3, "mass": 6}
-        rows.append(_Row("antennas", "video", video, ("antenna", "antenna_l"), "direction and mass by rule"))
+        video = {"at": foot, "dir": way, "length": long, "d": 3, "mass": 6, "mhz": k.n("antenna_mhz")}
+        own = ("antenna", "antenna_l", "antenna_mhz")
+        rows.append(_Row("antennas", "video", video, own, "direction and mass by rule"))
     return rows
 
 
@@ -302,7 +305,7 @@ def _assumed(k: _Known, answers: Mapping[str, Answer]) -> tuple[Assumed, ...]:
     for field in FIELDS:
         if field.key in answers or field.key in ("name", "weighed"):
             continue
-        if field.key == "antenna_l" and k.s("antenna") == "none":
+        if field.key in ("antenna_l", "antenna_mhz") and k.s("antenna") == "none":
             continue
         value: Answer = k.n(field.key) if field.key == "cam_z" else (field.assumed or 0.0)
         moves = field.moves or "how often the lens is hit"

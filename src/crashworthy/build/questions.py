@@ -8,13 +8,14 @@ practice, no source) and is labelled assumed wherever it is used.
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, TypeAlias
 
 from crashworthy.errors import Problem, SheetError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
 __all__ = ["FIELDS", "QUESTIONS", "Answer", "Field", "Question", "all_checked", "checked", "field_of"]
 
@@ -28,7 +29,7 @@ class Field:
     Attributes:
         key: its name in answers ("wheelbase").
         ask: what is asked, in words.
-        unit: "mm", "g", "deg" or "".
+        unit: "mm", "g", "deg", "MHz" or "".
         assumed: value when it is skipped; None when nothing is assumed and it stays unknown.
         low, high: range of a number.
         options: (value, words) of a choice; empty for numbers and text.
@@ -154,23 +155,28 @@ QUESTIONS: Final = (
     Question(
         "camera", "Where is the camera?",
         "How far the front of the lens stays behind the front edge of the plates (negative when it sticks "
-        "out), how high its middle is above the underside of the arms, and its tilt.", "camera",
+        "out), how high its middle is above the underside of the arms, and its tilt. The angle that the "
+        "picture spans stands in the camera's data sheet.", "camera",
         (
             _number("cam_recess", "lens behind the front edge", "mm", 2, -15, 40,
                     "how often the lens is hit"),
             _number("cam_z", "height of the lens", "mm", None, 5, 70, ""),
             _number("cam_tilt", "tilt up", "deg", 30, 0, 70, "what the lens meets in a crash"),
+            _number("cam_fov", "picture, from left to right", "deg", 130, 50, 200,
+                    "what the frame takes of the picture"),
         ),
     ),
     Question(
         "antenna", "Where is the video antenna?",
-        "Where its foot is fixed, and its length from there to the end.", "antenna",
+        "Where its foot is fixed, and its length from there to the end. The frequency that it is made for.",
+        "antenna",
         (
             Field("antenna", "place", "", "rear_top", options=(
                 ("rear_top", "on top at the rear"), ("side", "at the side, low"),
                 ("arm", "on a rear arm"), ("none", "none"),
             ), moves="how often the antenna is hit and breaks"),
             _number("antenna_l", "length", "mm", 45, 10, 160, "how often the antenna is hit"),
+            _number("antenna_mhz", "frequency", "MHz", 5800, 100, 10000, "how far the antenna is heard"),
         ),
     ),
     Question(
@@ -244,14 +250,7 @@ def checked(key: str, text: object) -> Answer | None:
     if not typed:
         return None
     if field.options:
-        by_words = {words: value for value, words in field.options}
-        value = by_words.get(typed, typed)
-        if value not in dict(field.options):
-            choices = ", ".join(value for value, _ in field.options)
-            raise SheetError(
-                Problem(f"{typed!r} is none of the choices", f"give one of: {choices}", field=key)
-            )
-        return value
+        return _chosen(field, typed)
     if field.is_text:
         from crashworthy.build.sheet import slug_of
 
@@ -264,11 +263,7 @@ def checked(key: str, text: object) -> Answer | None:
                 )
             )
         return typed
-    plain = typed.removesuffix(field.unit).strip().replace(",", ".") if field.unit else typed
-    try:
-        number = float(plain)
-    except ValueError:
-        number = math.nan
+    number = _converted(typed, field.unit)
     whole = field.unit == ""
     if not field.low <= number <= field.high or (whole and number != int(number)):
         unit = f" {field.unit}" if field.unit else ""
@@ -281,6 +276,49 @@ def checked(key: str, text: object) -> Answer | None:
             )
         )
     return number
+
+
+_UNITS: Final = {
+    "mm": {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4, "inches": 25.4, '"': 25.4},
+    "g": {"g": 1.0, "kg": 1000.0, "oz": 28.349523125},
+    "deg": {"deg": 1.0, "degrees": 1.0, "°": 1.0},
+    "MHz": {"mhz": 1.0, "ghz": 1000.0},
+}
+"""Factor to the unit that is asked for, by what may follow a number; inch and ounce are exact."""
+
+
+def _converted(typed: str, unit: str) -> float:
+    """The number typed, in the unit that is asked for; NaN when it is none."""
+    found = re.fullmatch(r"([+-]?[0-9]*[.,]?[0-9]+|[+-]?[0-9]+[.,])\s*(\D*)", typed)
+    if found is None:
+        return math.nan
+    factor = {"": 1.0, **_UNITS.get(unit, {})}.get(found[2].strip().lower(), math.nan)
+    return round(float(found[1].replace(",", ".")) * factor, 6)
+
+
+def _chosen(field: Field, typed: str) -> str:
+    """The value of a choice by value, words, a part of them, or number in the list.
+
+    Raises:
+        SheetError: none or several fit.
+    """
+    said = typed.lower()
+    values = [value for value, _ in field.options]
+    tests: tuple[Callable[[str, str], bool], ...] = (
+        lambda value, _: value.lower() == said,
+        lambda _, words: words.lower() == said,
+        lambda value, _: value.lower().startswith(said),
+        lambda _, words: words.lower().startswith(said),
+        lambda _, words: said in words.lower(),
+    )
+    for fits in tests:
+        found = [value for value, words in field.options if fits(value, words)]
+        if len(found) == 1:
+            return found[0]
+    if said in [str(n) for n in range(1, len(values) + 1)]:
+        return values[int(said) - 1]
+    choices = "; ".join(value if value == words else f"{value} ({words})" for value, words in field.options)
+    raise SheetError(Problem(f"{typed!r} is none of the choices", f"give one of: {choices}", field=field.key))
 
 
 def all_checked(raw: Mapping[str, object]) -> dict[str, Answer]:

@@ -33,9 +33,10 @@ boards = [{{ name = "esc", size = [42, 38, 7], mass = 15 }}, {{ name = "fc", siz
 
 [camera]
 at   = {{ edge_x = 60, recess = 2, z = 25, tilt = 30 }}
+view = {{ fov = 130, of = "h", aspect = 1.3333 }}   # of the picture across, as its data sheet says
 
 [antennas]
-video = {{ at = [-62, 0, 37], dir = [-0.4, 0, 1], length = 45, d = 3, mass = 6 }}
+video = {{ at = [-62, 0, 37], dir = [-0.4, 0, 1], length = 45, d = 3, mhz = 5800, mass = 6 }}
 
 [battery]
 size  = [76, 38, 36]

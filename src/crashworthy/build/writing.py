@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 if TYPE_CHECKING:
     from crashworthy.build.sheet import Sheet
 
-__all__ = ["canonical", "in_toml", "to_toml"]
+__all__ = ["canonical", "in_toml", "renamed", "to_toml"]
 
 
 _ESCAPES: Final = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\r": "\\r", "\t": "\\t", "\b": "\\b", "\f": "\\f"}
@@ -78,3 +78,14 @@ def canonical(sheet: Sheet) -> bytes:
     return json.dumps(
         data, sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False
     ).encode()
+
+
+def renamed(text: str, name: str) -> str:
+    """The text of a sheet with another name of the quad; everything else as it was typed."""
+    return re.sub(
+        r"""^(\s*name\s*=\s*)("(?:[^"\\\n]|\\.)*"|'[^'\n]*')""",
+        lambda m: m[1] + _text(name),
+        text,
+        count=1,
+        flags=re.M,
+    )

@@ -33,16 +33,17 @@ from crashworthy.cli import (
     torque,
     tour,
 )
+from crashworthy.cli.listing import DAY, sections
 
 __all__ = ["app"]
 
 app = typer.Typer(
     name="crashworthy",
-    help="Crash it in simulation, fly it, journal it, keep it tight.",
+    cls=sections("crashworthy", DAY),
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,  # plain help starts in half the time
-    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
 )
 
 
@@ -60,7 +61,12 @@ def _root(
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and leave.")
     ] = False,
 ) -> None:
-    """Crash it in simulation, fly it, journal it, keep it tight."""
+    """Crash it in simulation, fly it, journal it, keep it tight.
+
+    Your own quad: `crashworthy new --ask`, then `crashworthy crash FILE.toml`. `COMMAND -h` tells more.
+
+    Example: crashworthy demo
+    """
 
 
 app.command("demo")(serve.demo)

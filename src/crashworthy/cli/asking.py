@@ -1,7 +1,8 @@
-"""The dozen questions in a terminal: one line each, Enter takes what is assumed, ? tells where to measure."""
+"""The dozen questions in a terminal: Enter takes what is assumed, ? tells where to measure, < goes back."""
 
 from __future__ import annotations
 
+import shlex
 import shutil
 import sys
 from pathlib import Path
@@ -9,14 +10,14 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from crashworthy.cli.output import print_json, say
+from crashworthy.cli.output import folded, print_json, say
 from crashworthy.errors import SheetError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from crashworthy.build.answers import Drawing
-    from crashworthy.build.questions import Answer, Field
+    from crashworthy.build.questions import Answer, Field, Question
     from crashworthy.workshop import Workshop
     from crashworthy.workshop.building import NewQuad
 
@@ -36,12 +37,24 @@ def write(path: Path, text: str) -> None:
         raise typer.BadParameter(f"cannot write {path}: {problem.strerror}") from None
 
 
+def _tell(text: str) -> None:
+    sys.stderr.write(folded(text) + "\n")
+
+
 def _prompt(field: Field) -> str:
+    """What is asked, with the choices above it and what is assumed in brackets."""
     if field.options:
-        words = " / ".join(f"{value}: {told}" if value != told else value for value, told in field.options)
-        return f"  {field.ask} ({words}) [{field.assumed}] "
-    usual = "" if field.assumed is None else f" [{field.assumed:g}]"
-    return f"  {field.ask}{', ' + field.unit if field.unit else ''}{usual} "
+        lines = [
+            f"    {n}  {words}" + ("" if words.startswith(value) else f"  ({value})")
+            for n, (value, words) in enumerate(field.options, 1)
+        ]
+        return "\n".join([*lines, f"  {field.ask} [{field.assumed}] "])
+    unit = f", {field.unit}" if field.unit else ""
+    if field.assumed is not None:
+        return f"  {field.ask}{unit} [{field.assumed:g}] "
+    if field.key in ("name", "weighed"):
+        return f"  {field.ask}{unit} "
+    return f"  {field.ask}{unit} [from the other answers] "
 
 
 def _heard(prompt: str) -> str:
@@ -49,41 +62,77 @@ def _heard(prompt: str) -> str:
     sys.stderr.flush()
     line = sys.stdin.readline()
     if not line:
-        raise typer.Abort
+        sys.stderr.write("\n")
+        raise EOFError
+    if not sys.stdin.isatty():
+        sys.stderr.write(line)  # who reads what was asked wants to see what was answered
     return line.strip()
+
+
+def _left(answers: dict[str, Answer], drop: Sequence[Path], sheet: Path | None) -> typer.Exit:
+    """Say how to go on from here: nothing that was typed is lost."""
+    words = ["crashworthy", "new", *([] if sheet is None else [str(sheet)]), "--ask"]
+    for key, value in answers.items():
+        words += ["--set", f"{key}={value:g}" if isinstance(value, float) else f"{key}={value}"]
+    for file in drop:
+        words += ["--drop", str(file)]
+    sys.stderr.write("\nStopped; nothing is written. To go on from here:\n")
+    sys.stderr.write(shlex.join(words) + "\n")
+    return typer.Exit(130)
+
+
+def _one(question: Question, field: Field, answers: dict[str, Answer]) -> bool:
+    """Ask for one value until it can be used or is skipped; False to go back."""
+    from crashworthy.build.questions import checked
+
+    while True:
+        text = _heard(_prompt(field))
+        if text == "<":
+            return False
+        if text == "?":
+            _tell(f"    {question.hint}")
+            continue
+        try:
+            answer = checked(field.key, text)
+        except SheetError as error:
+            for problem in error.problems:
+                _tell(f"    {problem.what}: {problem.remedy}")
+            continue
+        if answer is None and field.key == "name":
+            _tell("    It needs a name.")
+            continue
+        answers.pop(field.key, None)
+        if answer is not None:
+            answers[field.key] = answer
+        return True
 
 
 def _asked(workshop: Workshop, answers: dict[str, Answer], drawings: Sequence[Drawing], source: Path) -> None:
     """Ask what is not answered yet; what goes wrong is said and asked again."""
-    from crashworthy.build.questions import QUESTIONS, checked
+    from crashworthy.build.questions import QUESTIONS
 
-    sys.stderr.write(
-        "Enter takes what stands in [ ] and calls it assumed; ? tells where to measure; Ctrl-C stops.\n"
+    _tell(
+        "Enter takes what stands in [ ] and calls it assumed; ? tells where to measure; < goes back; "
+        "a unit may follow a number (5.1 in, 0.2 kg); Ctrl-C stops and tells how to go on later."
     )
-    for number, question in enumerate(QUESTIONS, 1):
-        open_fields = [f for f in question.fields if f.key not in answers]
-        if not open_fields:
+    steps = [(q, f) for q in QUESTIONS for f in q.fields if f.key not in answers]
+    at = 0
+    shown: Question | None = None
+    while at < len(steps):
+        question, field = steps[at]
+        if answers.get("antenna") == "none" and field.key in ("antenna_l", "antenna_mhz"):
+            at += 1
             continue
-        sys.stderr.write(f"\n{number} of {len(QUESTIONS)}. {question.title}\n")
-        for field in open_fields:
-            while True:
-                text = _heard(_prompt(field))
-                if text == "?":
-                    sys.stderr.write(f"    {question.hint}\n")
-                    continue
-                try:
-                    answer = checked(field.key, text)
-                except SheetError as error:
-                    sys.stderr.write("".join(f"    {p.what}: {p.remedy}\n" for p in error.problems))
-                    continue
-                if answer is None and field.key == "name":
-                    sys.stderr.write("    It needs a name.\n")
-                    continue
-                if answer is not None:
-                    answers[field.key] = answer
-                break
-        if question.key != "name":
-            sys.stderr.write(f"    {_so_far(workshop.describe(answers, drawings, source))}\n")
+        if question is not shown:
+            _tell(f"\n{QUESTIONS.index(question) + 1} of {len(QUESTIONS)}. {question.title}")
+            shown = question
+        if not _one(question, field, answers):
+            at = max(at - 1, 0)
+            continue
+        at += 1
+        ended = at == len(steps) or steps[at][0] is not question
+        if ended and question.key != "name":
+            _tell(f"    {_so_far(workshop.describe(answers, drawings, source))}")
 
 
 def _so_far(new: NewQuad) -> str:
@@ -128,6 +177,7 @@ def new_sheet(
     Raises:
         typer.BadParameter: an answer is no KEY=VALUE, or a file is missing or in the way.
         SheetError: the answers cannot be one quad.
+        typer.Exit: the questions were left; how to go on was told.
     """
     import tempfile
 
@@ -147,11 +197,14 @@ def new_sheet(
         source = Path(temporary)
         drawings = _drawings(drop, source)
         if talk:
-            _asked(workshop, answers, drawings, source)
+            try:
+                _asked(workshop, answers, drawings, source)
+            except (EOFError, KeyboardInterrupt):
+                raise _left(answers, drop, sheet) from None
         new = workshop.describe(answers, drawings, source)
         path = sheet or Path(file_name(answers))
         if path.exists():
-            raise typer.BadParameter(f"{path} is there already; take another name", param_hint="SHEET")
+            path = _free(path)
         write(path, new.described.text)
         for drawing in drawings:
             folder = path.parent / Path(file_name(answers)).stem
@@ -169,3 +222,12 @@ def new_sheet(
             say(f"- {a.ask}, {a.words}: {a.moves}")
     say(f"Wrote {path}. `crashworthy new {path}` takes it into the fleet,")
     say(f"`crashworthy crash {path}` crashes it.")
+
+
+def _free(path: Path) -> Path:
+    """The first name beside ``path`` that is free: half an hour of answers is not thrown away for a name."""
+    number = 2
+    while (found := path.with_stem(f"{path.stem}-{number}")).exists():
+        number += 1
+    sys.stderr.write(f"{path} is there already and stays as it is.\n")
+    return found

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from crashworthy.cli.listing import JOURNAL, sections
 from crashworthy.cli.options import Data, Json, Store, opened
 from crashworthy.cli.output import caution, print_json, say, table
 
@@ -17,9 +18,11 @@ if TYPE_CHECKING:
 __all__ = ["app"]
 
 app = typer.Typer(
+    cls=sections("journal", JOURNAL),
     no_args_is_help=True,
     rich_markup_mode=None,
-    help="Enter what happened, read it, take it back, export and import.",
+    help="Enter what happened, read it, take it back, export and import.\n\n"
+    "Example: crashworthy journal crash gannet hit --obstacle wall",
 )
 
 Quad = Annotated[str, typer.Argument(help="A quad of the fleet by its short name.")]
@@ -304,6 +307,11 @@ def show(
     if as_json:
         print_json([json.loads(to_line(e)) for e in events])
         return
+    if not events:
+        what = quad or "QUAD"
+        say(f"Nothing is entered yet. After a pack: `crashworthy journal pack {what}`; after a crash:")
+        say(f"`crashworthy journal crash {what} hit`.")
+        return
     table(
         ("when (UTC)", "quad", "what", "id ends in"),
         [(f"{e.occurred:%Y-%m-%d %H:%M}", e.quad, _said(e), e.id.hex[-10:]) for e in events],
@@ -330,7 +338,7 @@ def import_(
     else:
         say(f"{result.summary()}.")
         for problem in problems:
-            say(f"  {problem}")
+            typer.echo(f"  {problem}")
     if problems or result.rejected:
         raise typer.Exit(1)
 
@@ -358,13 +366,13 @@ def export(
 
         with Hall(data, store) as hall:
             for line in hall.entries_of(person, crew, device, quad, table=as_csv):
-                say(line.rstrip("\r\n"))
+                typer.echo(line.rstrip("\r\n"))
         return
     with opened(data, store) as workshop:
         if quad is not None:
             workshop.require(quad)
         for line in workshop.export_journal(quad, table=as_csv, devices=device):
-            say(line.rstrip("\r\n"))
+            typer.echo(line.rstrip("\r\n"))
 
 
 def _said(event: Event) -> str:

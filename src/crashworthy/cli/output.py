@@ -6,14 +6,19 @@ Results go to standard output, progress and cautions to standard error, so that 
 from __future__ import annotations
 
 import json
+import re
 import sys
+import textwrap
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-__all__ = ["WIDTH", "caution", "print_json", "progress_bar", "say", "table"]
+__all__ = ["WIDTH", "caution", "folded", "print_json", "progress_bar", "say", "table"]
+
+_HELD = "\x1f"
+"""Stands for a space that must not become the end of a line."""
 
 WIDTH = 80
 """Columns that every printed answer fits."""
@@ -24,14 +29,35 @@ def print_json(value: Any) -> None:
     sys.stdout.write(json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
 
 
+def folded(text: str, hang: str = "  ") -> str:
+    """A text in lines of at most ``WIDTH`` columns; what stands in backticks is a command and stays whole.
+
+    Args:
+        text: one or more lines; a line that fits stays as it is.
+        hang: what the second and later lines of a long one begin with, after its own indent.
+    """
+    return "\n".join(_folded(line, hang) for line in text.split("\n"))
+
+
+def _folded(line: str, hang: str) -> str:
+    if len(line) <= WIDTH:
+        return line
+    indent = line[: len(line) - len(line.lstrip())]
+    held = re.sub(r"`[^`]{1,70}`", lambda m: m[0].replace(" ", _HELD), line)
+    lines = textwrap.wrap(
+        held, WIDTH, subsequent_indent=indent + hang, break_long_words=False, break_on_hyphens=False
+    )
+    return "\n".join(lines).replace(_HELD, " ")
+
+
 def say(text: str = "") -> None:
-    """Print a line of the answer."""
-    sys.stdout.write(text + "\n")
+    """Print a line of the answer, folded where it is longer than ``WIDTH``."""
+    sys.stdout.write(folded(text, "") + "\n")
 
 
 def caution(text: str) -> None:
     """Print a caution beside the act it concerns, on standard error."""
-    sys.stderr.write(f"Caution: {text}\n")
+    sys.stderr.write(folded(f"Caution: {text}") + "\n")
 
 
 def table(columns: Sequence[str], rows: Sequence[Sequence[object]], right: str = "") -> None:

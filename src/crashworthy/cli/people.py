@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from crashworthy.cli.listing import PEOPLE, sections
 from crashworthy.cli.options import Data, Json, Store
 from crashworthy.cli.output import print_json, say, table
 
@@ -16,7 +17,12 @@ if TYPE_CHECKING:
 
 __all__ = ["app"]
 
-app = typer.Typer(help="Accounts of a server for crews: who may come in.", no_args_is_help=True)
+app = typer.Typer(
+    cls=sections("people", PEOPLE),
+    help="Accounts of a server for crews: who may come in.\n\nExample: crashworthy people list",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
 
 CrewName = Annotated[str, typer.Option("--crew", help="Name of the crew; made when it does not exist.")]
 AnyCrew = Annotated[str, typer.Option("--crew", help="Name of the crew; needed when there are several.")]
@@ -50,6 +56,7 @@ def add(
     lead: Lead = False,
     data: Data = None,
     store: Store = None,
+    as_json: Json = False,
 ) -> None:
     """Make an account; the password is asked for, or read from standard input.
 
@@ -62,7 +69,10 @@ def add(
         password = _password()
         home = accounts.crew_named(crew) if crew.strip().lower() in known else accounts.add_crew(crew)
         made = accounts.add_person(name, password, home, "lead" if lead else "pilot")
-        say(f"{made.name} may sign in to {home.name} as {made.role}.")
+        if as_json:
+            print_json({"name": made.name, "crew": home.name, "role": made.role})
+        else:
+            say(f"{made.name} may sign in to {home.name} as {made.role}.")
 
 
 @app.command("invite")
@@ -74,6 +84,7 @@ def invite(
     ] = "",
     data: Data = None,
     store: Store = None,
+    as_json: Json = False,
 ) -> None:
     """Print an invitation that opens once, within seven days.
 
@@ -82,7 +93,11 @@ def invite(
     with _opened(data, store) as accounts:
         home = _crew(accounts, crew)
         token = accounts.invite(home.id, "lead" if lead else "pilot", "command line")
-        typer.echo(f"{address.rstrip('/')}/join/{token}")
+        link = f"{address.rstrip('/')}/join/{token}"
+        if as_json:
+            print_json({"link": link, "crew": home.name, "role": "lead" if lead else "pilot", "days": 7})
+            return
+        typer.echo(link)
         say(f"Send it to one person; it opens {home.name} once, within seven days.")
 
 
@@ -110,6 +125,7 @@ def role(
     crew: AnyCrew = "",
     data: Data = None,
     store: Store = None,
+    as_json: Json = False,
 ) -> None:
     """Change what somebody may do in a crew, or take them out of it.
 
@@ -121,12 +137,18 @@ def role(
     with _opened(data, store) as accounts:
         home = _crew(accounts, crew)
         accounts.set_role(home.id, name, roles[role], "command line")
+        if as_json:
+            print_json({"name": name, "crew": home.name, "role": roles[role]})
+            return
         say(f"{name} is {'out of' if role == 'out' else role + ' in'} {home.name}.")
 
 
 @app.command("password")
 def password(
-    name: Annotated[str, typer.Argument(help="Whose.")], data: Data = None, store: Store = None
+    name: Annotated[str, typer.Argument(help="Whose.")],
+    data: Data = None,
+    store: Store = None,
+    as_json: Json = False,
 ) -> None:
     """Give somebody a new password and end every session of theirs.
 
@@ -134,6 +156,9 @@ def password(
     """
     with _opened(data, store) as accounts:
         accounts.set_password(name, _password(), "command line")
+        if as_json:
+            print_json({"name": name, "changed": True})
+            return
         say(f"{name} has a new password; every session of theirs has ended.")
 
 

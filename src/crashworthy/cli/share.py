@@ -15,7 +15,10 @@ __all__ = ["share"]
 
 def share(
     quad: Annotated[str, typer.Argument(help="A sheet file, or a quad of the fleet by its short name.")],
-    output: Annotated[Path, typer.Option("-o", "--output", help="The file to write: .html or .pdf.")],
+    output: Annotated[
+        Path | None,
+        typer.Option("-o", "--output", help="The file to write: .html or .pdf; QUAD.html here without."),
+    ] = None,
     comments: Annotated[
         bool, typer.Option("--comments", help="Keep the comments of the sheet; read them first.")
     ] = False,
@@ -33,6 +36,9 @@ def share(
     from crashworthy.pictures.paper import write
     from crashworthy.web.viewer import viewer
 
+    output = output or Path(f"{Path(quad).stem}.html")
+    if output.suffix.lower() not in (".html", ".htm", ".pdf"):
+        raise typer.BadParameter(f"{output}: end its name with .html or .pdf", param_hint="-o")
     paper = output.suffix.lower() == ".pdf"
     with opened(data, store) as workshop, progress_bar("crashing") as progress:
         page = workshop.share(

@@ -23,7 +23,9 @@ def new(
             help="The sheet file: made when absent, else taken into the fleet; or a shared page (*.html)."
         ),
     ] = None,
-    name: Annotated[str | None, typer.Option("--name", help="Name of the quad in a new sheet.")] = None,
+    name: Annotated[
+        str | None, typer.Option("--name", help="Name of the quad in a new sheet, or of a shared build.")
+    ] = None,
     ask: Annotated[
         bool, typer.Option("--ask", help="Ask a dozen questions; so it does in a terminal without a sheet.")
     ] = False,
@@ -37,6 +39,10 @@ def new(
             "--drop", help="DXF of the bottom plate, or STL, 3MF, OBJ, STEP of a part; may be given often."
         ),
     ] = None,
+    replace: Annotated[
+        bool,
+        typer.Option("--replace", help="Put this sheet in the place of the quad of its name; journal kept."),
+    ] = False,
     data: Data = None,
     store: Store = None,
     as_json: Json = False,
@@ -44,13 +50,15 @@ def new(
     """Write a first build sheet; or, when the file is there, take its quad into the fleet.
 
     Example: crashworthy new myquad.toml --ask
+
+    Example: crashworthy new myquad.toml --replace
     """
     import sys
 
     from crashworthy.cli import asking
 
     if sheet is not None and sheet.suffix.lower() in (".html", ".htm") and sheet.exists():
-        _take_shared(sheet, data, store, as_json=as_json)
+        _take_shared(sheet, name, data, store, as_json=as_json)
         return
     if sheet is None and not (ask or given or drop) and not sys.stdin.isatty():
         raise typer.BadParameter("name a sheet file, or add --ask to be asked", param_hint="SHEET")
@@ -77,7 +85,8 @@ def new(
     from crashworthy.build.reading import read_text
 
     with opened(data, store) as workshop:
-        slug = workshop.add_quad(read_text(sheet), sheet)
+        take = workshop.replace_quad if replace else workshop.add_quad
+        slug = take(read_text(sheet), sheet)
         quad = workshop.quad(slug)
     _taken(slug, quad, as_json=as_json)
 
@@ -90,10 +99,12 @@ def _taken(slug: str, quad: Quad, *, as_json: bool) -> None:
         say(f"Crash it: `crashworthy crash {slug}`. In the browser: `crashworthy serve`.")
 
 
-def _take_shared(page: Path, data: Path | None, store: str | None, *, as_json: bool) -> None:
+def _take_shared(
+    page: Path, name: str | None, data: Path | None, store: str | None, *, as_json: bool
+) -> None:
     """A build that somebody shared as a page."""
     with opened(data, store) as workshop:
-        slug = workshop.add_shared(page.read_bytes())
+        slug = workshop.add_shared(page.read_bytes(), name)
         quad = workshop.quad(slug)
     _taken(slug, quad, as_json=as_json)
 

@@ -126,7 +126,7 @@ def _mhz(row: Antenna, name: str) -> float:
         raise SheetError(
             Problem(
                 f"the sheet does not say the frequency of {name}",
-                "write mhz = 2440, or whatever it is",
+                "write mhz = 5800 into its row, or whatever it is made for",
                 field=f"antennas.{name}.mhz",
             )
         )

@@ -137,7 +137,7 @@ def lens_of(view: View | None) -> Lens:
         raise SheetError(
             Problem(
                 "the camera has no view",
-                "give view = { fov, of, aspect } as on the lens's data sheet",
+                'write view = { fov = 130, of = "h", aspect = 1.3333 } under [camera], as on its data sheet',
                 field="camera.view",
             )
         )

@@ -161,8 +161,8 @@ class DataFolder:
         """Keep the sheet that is about to be replaced, so that the change can be taken back."""
         self._write(self.before_path(slug), self.sheet(slug).read_bytes())
 
-    def adopt(self, sheet: Path, files: Iterable[str], slug: str) -> Path:
-        """Copy a sheet and the drawings it names (relative to it) into the folder; paths keep their shape.
+    def copy(self, sheet: Path, files: Iterable[str]) -> None:
+        """Copy the drawings that a sheet names (relative to it) into the folder; paths keep their shape.
 
         Raises:
             StoreError: a file cannot be copied, or would land outside the folder.
@@ -177,11 +177,12 @@ class DataFolder:
             target.parent.mkdir(parents=True, exist_ok=True)
             try:
                 shutil.copyfile(sheet.parent / name, target)
+            except shutil.SameFileError:
+                continue
             except OSError as problem:
                 raise StoreError(
                     Problem(f"cannot copy {name}: {problem.strerror}", file=str(sheet))
                 ) from None
-        return self.write_sheet(slug, sheet.read_text(encoding="utf-8"))
 
     def fits(self, slug: str, name: str, data: bytes) -> None:
         """See that a quad may keep a drawing under this name.

@@ -123,7 +123,7 @@ class Look:
 
     Attributes:
         part, label: of the part.
-        hit: share of such crashes that touch it, or load it where it cannot be touched.
+        hit: share of such crashes that touch it; the shock alone loads a pack or a board in every crash.
         broken: share of such crashes whose load passes its median strength.
         near: share whose load passes half of it.
         why: in words with numbers.
@@ -177,12 +177,13 @@ def look_first(loads: CrashLoads, severity: str = "", obstacle: str = "", top: i
         ratio = loads.ratio(part)[chosen]
         touched = np.asarray(loads.arrays["part_peak"][part])[chosen] > 0.0
         hit, broken, near = (
-            float((touched | (ratio > 0.0)).mean()),
+            float(touched.mean()),
             float((ratio >= 1.0).mean()),
             float((ratio >= 0.5).mean()),
         )
-        if hit > 0.0:
-            why = f"hit in {_in_100(hit)}, past its strength in {_in_100(broken)} of 100 such crashes"
+        if hit > 0.0 or float(ratio.max()) > 0.0:
+            touch = f"hit in {_in_100(hit)}" if hit > 0.0 else "not touched, loaded through the frame"
+            why = f"{touch}, past its strength in {_in_100(broken)} of 100 such crashes"
             rows.append(Look(loads.names[part], loads.labels[part], hit, broken, near, why))
     rows.sort(key=lambda r: (-r.broken, -r.near, -r.hit, r.part))
     return tuple(rows[:top])

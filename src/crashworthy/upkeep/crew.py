@@ -112,7 +112,14 @@ class CrewReport:
 
     def summary(self) -> str:
         """One sentence with numbers."""
-        head = f"{self.quads} quads, {self.packs} packs, {self.crashes} crashes"
+        head = ", ".join(
+            f"{n} {one}{'' if n == 1 else more}"
+            for n, one, more in (
+                (self.quads, "quad", "s"),
+                (self.packs, "pack", "s"),
+                (self.crashes, "crash", "es"),
+            )
+        )
         broken = [p for p in self.items if sum(p.breaks)]
         if not broken:
             return f"{head}: nothing has broken yet."

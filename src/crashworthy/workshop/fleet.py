@@ -203,22 +203,77 @@ class FleetBench(Desk):
             StoreError: a drawing cannot be copied.
         """
         from crashworthy.build.assemble import assemble
+        from crashworthy.build.lines import find_line, key_lines
         from crashworthy.build.reading import parse
 
         name = source.name if source else "sheet"
         sheet = parse(text, source.parent if source else self.folder.root / "sheets", name)
         if sheet.slug in self.names() or sheet.slug in self.folder.slugs():
-            raise SheetError(
-                Problem(
-                    f"a quad called {sheet.name!r} is in the fleet", "give it another name", name, 0, "name"
-                )
+            remedy = (
+                "give it another name; to change the quad that is there, edit its sheet on its page Build "
+                "or use `crashworthy new SHEET --replace`"
             )
+            line = find_line(key_lines(text), ("name",))
+            raise SheetError(
+                Problem(f"a quad called {sheet.name!r} is in the fleet", remedy, name, line, "name")
+            )
+        if source is not None:
+            self._refuse_clash(sheet, source)
         quad = assemble(sheet, source.parent if source else self.folder.root / "sheets")
         if source is not None:
-            self.folder.adopt(source, files_of(sheet), sheet.slug)
+            self.folder.copy(source, files_of(sheet))
         path = self.folder.write_sheet(sheet.slug, text)
         self.store.add_quad(sheet.slug, sheet.name, sheet=text, digest=quad.digest, path=str(path))
         return sheet.slug
+
+    def replace_quad(self, text: str, source: Path) -> str:
+        """Put a sheet file in the place of the quad of its name, its journal kept; returns the slug.
+
+        Args:
+            text: TOML.
+            source: the file it came from, whose folder holds the drawings it names.
+
+        Raises:
+            SheetError: what is wrong, line by line.
+            NotFoundError: no quad of that name is in the fleet.
+            StoreError: a drawing cannot be copied.
+        """
+        from crashworthy.build.assemble import load
+        from crashworthy.build.reading import parse
+
+        sheet = parse(text, source.parent, source.name)
+        self.require(sheet.slug)
+        self._refuse_clash(sheet, source)
+        load(source)  # what cannot be built is refused before a file of the fleet is touched
+        self.folder.copy(source, files_of(sheet))
+        self.save_sheet(sheet.slug, text)
+        return sheet.slug
+
+    def _refuse_clash(self, sheet: Sheet, source: Path) -> None:
+        """See that no drawing would overwrite a different one that another quad of the fleet names.
+
+        Raises:
+            SheetError: it would.
+        """
+        base = self.folder.root / "sheets"
+        if source.parent.resolve() == base.resolve():
+            return
+        for file in files_of(sheet):
+            there, here = base / file, source.parent / file
+            if not there.is_file() or not here.is_file() or there.read_bytes() == here.read_bytes():
+                continue
+            owners = [s for s in self.folder.slugs() if s != sheet.slug and self._names(s, file)]
+            if owners:
+                what = f"{file!r} is a different drawing of {', '.join(owners)} in this fleet"
+                remedy = f"move yours into a folder beside the sheet and name it {sheet.slug}/{file}"
+                raise SheetError(Problem(what, remedy, source.name))
+
+    def _names(self, slug: str, file: str) -> bool:
+        """Whether the sheet of a quad names a drawing; a sheet with a problem may."""
+        try:
+            return file in files_of(self._parsed(self.folder.sheet(slug).read_text(encoding="utf-8"), slug))
+        except CrashworthyError:
+            return True
 
     def add_drawing(self, slug: str, name: str, data: bytes) -> str:
         """Keep a DXF, STL, 3MF, OBJ or STEP file for a quad; returns the path to write into its sheet.

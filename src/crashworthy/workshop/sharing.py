@@ -63,18 +63,25 @@ class ShareBench(BuildingBench):
             comments=comments,
         )
 
-    def add_shared(self, page: bytes) -> str:
+    def add_shared(self, page: bytes, name: str | None = None) -> str:
         """Take the build of a shared page into the fleet; returns its slug.
+
+        Args:
+            page: the file.
+            name: what it is to be called here; None for the name it came with.
 
         Raises:
             SheetError: it is no such page, its sheet has a problem, or a quad of that name is there already.
             StoreError: a drawing cannot be kept.
         """
         from crashworthy.build.reading import parse
+        from crashworthy.build.writing import renamed
         from crashworthy.pictures.share import shared_build
         from crashworthy.workshop.fleet import files_of
 
         text, drawings = shared_build(page)
+        if name is not None:
+            text = renamed(text, name)
         sheet = parse(text)
         named = files_of(sheet)
         lost = [name for name in named if name not in drawings]
