@@ -76,6 +76,21 @@ def _link(quad: Quad) -> object:
     return Radio(quad).coverage("video").to_json()
 
 
+def _arms(quad: Quad) -> object:
+    """Stiffness and tone of each arm, with what was measured on it."""
+    from crashworthy.strength.beam import arm_beam
+
+    beams = [arm_beam(a) for a in quad.arms]
+    return [[*b.stiffness, *b.ideal, *b.frequency, *b.belief.sd_ln, b.tip_mass, b.twist] for b in beams]
+
+
+def _grip(quad: Quad) -> object:
+    """Thickness that the screws of each group clamp."""
+    from crashworthy.strength.torque import torque_card
+
+    return [[row.group, row.grip] for row in torque_card(quad).rows]
+
+
 def _due(quad: Quad) -> object:
     """Intervals of a journal without an entry: what the priors say of these joints."""
     from crashworthy.upkeep.due import due
@@ -105,6 +120,8 @@ GROUPS: dict[str, Callable[[Quad], object]] = {
     "exposure": _exposure,
     "strength": _strength,
     "crash": _crash,
+    "arms": _arms,
+    "grip": _grip,
     "torque": _torque,
     "budget": _budget,
     "view": _view,
@@ -115,8 +132,8 @@ GROUPS: dict[str, Callable[[Quad], object]] = {
 """Every group of numbers that a page shows of one build."""
 
 EDITS: dict[str, tuple[str, Any, str]] = {
-    "prop mass": ("props.mass", 5.0, "mass crash budget kit"),
-    "arm thickness": ("arms.t", 6, "mass exposure strength crash torque budget link kit"),
+    "prop mass": ("props.mass", 5.0, "mass crash arms budget kit"),
+    "arm thickness": ("arms.t", 6, "mass exposure strength crash arms grip torque budget link kit"),
     "antenna place": ("antennas.video.at", [-60, 0, 40], "mass exposure crash budget link"),
     "antenna length": ("antennas.video.length", 36, "mass exposure crash budget link"),
     "camera recess": (
@@ -130,11 +147,15 @@ EDITS: dict[str, tuple[str, Any, str]] = {
         "view",
     ),
     "battery mass": ("battery.mass", 230, "mass crash budget"),
-    "motor mass": ("motors.mass", 38, "mass crash budget kit"),
-    "arm screws": ("screws.arm.thread", "M2.5", "mass exposure crash torque budget kit"),
+    "motor mass": ("motors.mass", 38, "mass crash arms budget kit"),
+    "arm screws": ("screws.arm.thread", "M2.5", "mass exposure crash arms torque budget kit"),
     "thread lock": ("screws.motor.threadlock", False, "torque"),
     "screws of the stack": ("screws.stack.per", 2, "mass crash torque budget due kit"),
     "name": ("name", "Gannet renamed", ""),
+    "pull on an arm": ("arms.pull_up", {"n": 9.81, "mm": 0.6}, "arms crash"),
+    "tap on an arm": ("arms.tap_side", {"hz": 240.0, "prop": True}, "arms crash"),
+    "picture of the camera": ("camera.pupil", 4.0, "view"),
+    "scales": ("weighed", 720, "budget"),
 }
 """Edit: (field, value, the groups that must change); every other group must stay to the last bit.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 from pathlib import Path
 from urllib.parse import quote
 
@@ -145,6 +146,28 @@ def test_the_model_changes_while_typing(watched) -> None:
     with page.expect_response(lambda r: "model.glb" in r.url and "wheelbase=250" in r.url):
         page.fill("#wheelbase", "250")
     page.get_by_text("1 of 32 values given").first.wait_for()
+    watched.clean()
+
+
+@pytest.mark.browser
+def test_a_file_let_go_anywhere_is_taken_and_answers_stay(watched) -> None:
+    """Dropped beside the box, the file becomes a part; what was typed before is still there."""
+    page = watched.go("/new")
+    with page.expect_response(lambda r: "/new/look" in r.url):
+        page.fill("#name", "Dropper")
+    page.evaluate(
+        """(words) => {
+          const bytes = Uint8Array.from(atob(words), (c) => c.charCodeAt(0));
+          const carried = new DataTransfer();
+          carried.items.add(new File([bytes], 'let-go.stl'));
+          const how = { dataTransfer: carried, bubbles: true, cancelable: true };
+          document.querySelector('h1').dispatchEvent(new DragEvent('drop', how));
+        }""",
+        base64.b64encode(stl((20, 10, 5))).decode(),
+    )
+    page.locator("label", has_text="let-go.stl").wait_for(timeout=60_000)
+    assert page.input_value("#name") == "Dropper"
+    page.get_by_text("Let go: 20 x 10 x 5 mm").first.wait_for()
     watched.clean()
 
 

@@ -27,13 +27,19 @@ from crashworthy.quantities import GRAM, MM
 if TYPE_CHECKING:
     from crashworthy.build.sheet import Sheet
 
-__all__ = ["assemble", "load", "parse", "to_toml"]
+__all__ = ["assemble", "built", "load", "parse", "to_toml"]
 
 MISSING: Final = 0.03
 """Share of the weighed mass that may go undescribed without a note."""
 
 OFFSET: Final = 5e-3
 """Distance of the centre of gravity from the motors' centre, m, without a note."""
+
+SOLID: Final = ("battery", "motor", "board", "box", "model", "camera")
+"""Kinds whose mass is given beside their size."""
+
+DENSITIES: Final = (30.0, 12_000.0)
+"""Mean density, kg/m³, outside which a note asks for the unit: foam and lead (assumption)."""
 
 ABSENT: Final = ("screws", "battery", "stack")
 
@@ -50,13 +56,28 @@ def load(path: str | Path, points: int = COUNT) -> Quad:
         DrawingError: a drawing or model file cannot be used.
     """
     path = Path(path)
-    text = read_text(path)
-    sheet = parse(text, path.parent, str(path))
+    return built(read_text(path), path.parent, str(path), points)
+
+
+def built(text: str, folder: Path, file: str, points: int = COUNT) -> Quad:
+    """The quad of a sheet's text; every mistake is told with its line.
+
+    Args:
+        text: TOML.
+        folder: where its drawings and models lie.
+        file: what to call the sheet in messages.
+        points: about how many contact points.
+
+    Raises:
+        SheetError: as ``load``.
+        DrawingError: as ``load``.
+    """
+    sheet = parse(text, folder, file)
     try:
-        return assemble(sheet, path.parent, points)
+        return assemble(sheet, folder, points)
     except CrashworthyError as error:
         lines = key_lines(text)
-        raise type(error)(*(_placed(p, lines, str(path)) for p in error.problems)) from None
+        raise type(error)(*(_placed(p, lines, file) for p in error.problems)) from None
 
 
 def _placed(problem: Problem, lines: dict[Key, int], file: str) -> Problem:
@@ -105,6 +126,7 @@ def assemble(sheet: Sheet, folder: str | Path | None = None, points: int = COUNT
         weighed=weighed,
         notes=(
             *_mass_notes(total, weighed),
+            *_density_notes(parts),
             *_overlap_notes(drafts),
             *notes,
             *_absent_notes(sheet, layout),
@@ -248,6 +270,24 @@ def _mass_notes(total: MassProperties, weighed: float | None) -> list[str]:
             f"The centre of gravity lies {fore} and {side} the motors' centre; "
             f"up to {OFFSET / MM:.0f} mm go unnoticed in flight (assumption)."
         )
+    return notes
+
+
+def _density_notes(parts: tuple[Part, ...]) -> list[str]:
+    """Solid things so light or so heavy that a unit was meant otherwise."""
+    notes = []
+    for part in parts:
+        if part.kind not in SOLID or not len(part.faces):
+            continue
+        volume = abs(mass_of.solid(part.vertices, part.faces).volume)
+        density = part.mass / volume
+        if not DENSITIES[0] <= density <= DENSITIES[1]:
+            unit = "kg" if density < DENSITIES[0] else "g, not mg"
+            name = f"{part.label[0].upper()}{part.label[1:]}"
+            notes.append(
+                f"{name}: {part.mass / GRAM:.3g} g in {volume * 1e6:.3g} cm³ is {density * 1e-3:.2g} g/cm³; "
+                f"was the mass meant in {unit}?"
+            )
     return notes
 
 

@@ -6,6 +6,7 @@ description is also the remedy a pilot is given, so it reads on from "give ...".
 
 from __future__ import annotations
 
+import difflib
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
@@ -47,7 +48,9 @@ def _known_material(key: str) -> str:
 
     if (key, "density") not in table.rows():
         known = sorted(m for m, prop in table.rows() if prop == "density")
-        raise problem(f"there is no material {key!r}", f"use one of: {', '.join(known)}")
+        near = [k for k in known if k.startswith(key.lower()[:4])] or difflib.get_close_matches(key, known, 1)
+        hint = f"did you mean {near[0]!r}? " if near and key else ""
+        raise problem(f"there is no material {key!r}", f"{hint}use one of: {', '.join(known)}")
     return key
 
 

@@ -305,7 +305,7 @@ def _chosen(field: Field, typed: str) -> str:
     said = typed.lower()
     values = [value for value, _ in field.options]
     tests: tuple[Callable[[str, str], bool], ...] = (
-        lambda value, _: value.lower() == said,
+        lambda value, _: value.lower() in (said, f"m{said}"),  # "3" for M3
         lambda _, words: words.lower() == said,
         lambda value, _: value.lower().startswith(said),
         lambda _, words: words.lower().startswith(said),

@@ -14,6 +14,7 @@ from pydantic import BaseModel, ValidationError
 
 from crashworthy.build.lines import Key, find_line, key_lines
 from crashworthy.build.sheet import Sheet
+from crashworthy.build.slips import inside_a_section, slip
 from crashworthy.errors import Problem, SheetError
 
 if TYPE_CHECKING:
@@ -63,7 +64,7 @@ def decoded(raw: bytes, file: str) -> str:
         what = f"{len(raw) / 1e6:.1f} MB are too many for a build sheet"
         raise SheetError(Problem(what, "give the TOML file; a drawing goes beside it", file=file))
     try:
-        return raw.decode("utf-8-sig").replace("\r\n", "\n")
+        return raw.decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
         shown = raw[error.start : error.start + 1].hex().upper()
@@ -163,7 +164,9 @@ def _words(error: ErrorDetails, path: Key) -> tuple[str, str]:  # noqa: C901 - o
             "less_than": "less than",
             "less_than_equal": "at most",
         }[kind]
-        return f"{_shown(value)} is out of range; it must be {sign} {limit:g}", f"give {about}"
+        small = kind.startswith("greater") and isinstance(value, int | float) and 0 < value < limit
+        far = " (was it meant in m or kg? here mm and g are meant)" if small and value * 1e3 >= limit else ""
+        return f"{_shown(value)} is out of range; it must be {sign} {limit:g}{far}", f"give {about}"
     if kind == "finite_number":
         return f"{_shown(value)} is not a finite number", f"give {about}"
     if kind == "literal_error":
@@ -203,6 +206,21 @@ def _syntax(error: Exception, text: str, file: str) -> SheetError:
     match = re.search(r"\(at line (\d+), column (\d+)\)", message)
     line = int(match.group(1)) if match else text.count("\n") + 1 if "end of document" in message else 0
     what = re.sub(r"\s*\(at [^)]*\)", "", message)
+    lines = text.splitlines()
+    # A table that runs on is only noticed on the next line; the slip stands on the line before.
+    for number in (line, line - 1):
+        meant = slip(lines[number - 1]) if 0 < number <= len(lines) else None
+        if meant is not None:
+            return SheetError(Problem(*meant, file=file, line=number))
+    twice = re.search(r"Cannot declare \('([^']+)'", what)
+    if twice:
+        first = next((n for n, words in enumerate(lines, 1) if words.strip() == f"[{twice[1]}]"), 0)
+        words = f"[{twice[1]}] begins a second time"
+        remedy = f"put these rows under the first one, line {first}" if first else "put the rows together"
+        return SheetError(Problem(words, remedy, file=file, line=line))
+    if what == "Cannot overwrite a value":
+        remedy = "take one of the two away"
+        return SheetError(Problem("this key stands twice", remedy, file=file, line=line))
     remedy = (
         "one key = value on a line; text in quotes; lists in [ ]; tables in { } on one line; "
         "a table or key may stand only once"
@@ -232,14 +250,15 @@ def parse(text: str, folder: str | Path | None = None, file: str = "") -> Sheet:
     try:
         sheet = Sheet.model_validate(_frozen_lists(data))
     except ValidationError as error:
-        raise SheetError(*_problems(error, key_lines(text), file)) from None
+        stray = _stray(error, data, text, file)
+        raise SheetError(*([stray] if stray else _problems(error, key_lines(text), file))) from None
     missing = _missing_files(sheet, Path(folder)) if folder is not None else []
     if missing:
         lines = key_lines(text)
         raise SheetError(
             *(
                 Problem(
-                    f"there is no file {name!r} in {folder}",
+                    f"there is no file {name!r} beside the sheet",
                     "put it beside the sheet or mend the name",
                     file,
                     find_line(lines, path),
@@ -249,6 +268,21 @@ def parse(text: str, folder: str | Path | None = None, file: str = "") -> Sheet:
             )
         )
     return sheet
+
+
+def _stray(error: ValidationError, data: dict[str, Any], text: str, file: str) -> Problem | None:
+    """A key of the top that slid under a section, when that is what the validator stumbled over."""
+    found = inside_a_section(data, set(_keys(Sheet)))
+    if found is None or not any(d["loc"][:2] == found for d in error.errors(include_url=False)):
+        return None
+    section, key = found
+    return Problem(
+        f"{key!r} stands under [{section}] and so belongs to it",
+        f"move it above the first line in [ ], or make it a section of its own: [{key}]",
+        file,
+        find_line(key_lines(text), found),
+        f"{section}.{key}",
+    )
 
 
 def _problems(error: ValidationError, lines: dict[Key, int], file: str) -> list[Problem]:

@@ -154,6 +154,10 @@ def crash(
     _words(summary, every_part, about)
     say_assumed(summary["assumed"], whole=assumptions)
     crash_show.say_more(told)
+    if not told:
+        say(f"Next: `crashworthy improve {quad}` ranks what to change,")
+        say(f"`crashworthy place {quad}` what to move,")
+        say(f"`crashworthy torque {quad}` says how tight.")
 
 
 def _strengths(learned: Learned, summary: dict[str, Any]) -> str:

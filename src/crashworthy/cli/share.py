@@ -55,5 +55,7 @@ def share(
         return
     say(f"Wrote {output}, {size / 1000:.0f} kB. It holds the build and no journal, place or person.")
     if not paper:
-        say(f"`crashworthy new {output}` takes it back. Drawings go along as they are: their own")
-        say("files may name who drew them.")
+        say(
+            f"`crashworthy new {output}` takes it back. Drawings are written anew from their shapes: no name,"
+        )
+        say("date or folder of who drew them goes along.")

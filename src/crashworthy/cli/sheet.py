@@ -142,6 +142,8 @@ def build(
     )
     for note in found.notes:
         say(f"- {note}")
+    if quad.endswith(".toml"):
+        say(f"Next: `crashworthy crash {quad}`; `crashworthy new {quad}` takes it into the fleet.")
 
 
 def _sentence(quad: Quad) -> str:

@@ -2,7 +2,8 @@
 
 Private data stays out by construction: the page is made from a ``Quad``, the text of its sheet, its drawings
 and the summary of a campaign, and from nothing else. Of the summary only parts, hits and breaks are shown;
-the scenario, which can hold a pilot's own mix, is not. Comments of the sheet go along only when asked for.
+the scenario, which can hold a pilot's own mix, is not. Comments of the sheet go along only when asked for;
+drawings come as ``build.cleared`` writes them, from their shapes alone.
 """
 
 from __future__ import annotations

@@ -137,14 +137,13 @@ class FleetBench(Desk):
             NotFoundError: no quad has that slug.
             SheetError: what is wrong, line by line.
         """
-        from crashworthy.build.assemble import assemble
+        from crashworthy.build.assemble import built
         from crashworthy.upkeep.payloads import Build
 
         path = self.folder.sheet(slug)
         before = self.store.quad(slug).digest
         self.folder.write_draft(slug, text)
-        sheet = self._parsed(text, path.name)
-        quad = assemble(sheet, path.parent)
+        quad = built(text, path.parent, path.name)
         if quad.digest != before:
             self.folder.keep_before(slug)
         self.folder.write_sheet(slug, text)
@@ -202,12 +201,13 @@ class FleetBench(Desk):
             SheetError: what is wrong, line by line, or a quad of that name is there already.
             StoreError: a drawing cannot be copied.
         """
-        from crashworthy.build.assemble import assemble
+        from crashworthy.build.assemble import built
         from crashworthy.build.lines import find_line, key_lines
         from crashworthy.build.reading import parse
 
         name = source.name if source else "sheet"
-        sheet = parse(text, source.parent if source else self.folder.root / "sheets", name)
+        folder = source.parent if source else self.folder.root / "sheets"
+        sheet = parse(text, folder, name)
         if sheet.slug in self.names() or sheet.slug in self.folder.slugs():
             remedy = (
                 "give it another name; to change the quad that is there, edit its sheet on its page Build "
@@ -219,7 +219,7 @@ class FleetBench(Desk):
             )
         if source is not None:
             self._refuse_clash(sheet, source)
-        quad = assemble(sheet, source.parent if source else self.folder.root / "sheets")
+        quad = built(text, folder, name)
         if source is not None:
             self.folder.copy(source, files_of(sheet))
         path = self.folder.write_sheet(sheet.slug, text)

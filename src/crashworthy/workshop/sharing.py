@@ -42,9 +42,9 @@ class ShareBench(BuildingBench):
             NotFoundError: neither such a file nor such a quad.
             SheetError: the sheet has a problem.
         """
+        from crashworthy.build.cleared import cleared
         from crashworthy.build.reading import read_text
         from crashworthy.pictures.share import share_page
-        from crashworthy.workshop.fleet import files_of
 
         found = self.find(quad)
         is_file = quad.endswith(".toml")
@@ -53,7 +53,7 @@ class ShareBench(BuildingBench):
         summary = None if known is None or known.stale else known.summary
         if summary is None and crashes:
             summary = self.crash(found, crashes, 1, progress=progress).summarise().to_json()
-        drawings = {name: (path.parent / name).read_bytes() for name in files_of(found.sheet)}
+        drawings = {} if paper else cleared(found.sheet, path.parent)
         return share_page(
             found,
             read_text(path),
@@ -75,7 +75,7 @@ class ShareBench(BuildingBench):
             StoreError: a drawing cannot be kept.
         """
         from crashworthy.build.reading import parse
-        from crashworthy.build.writing import renamed
+        from crashworthy.build.writing import in_toml, renamed
         from crashworthy.pictures.share import shared_build
         from crashworthy.workshop.fleet import files_of
 
@@ -90,15 +90,19 @@ class ShareBench(BuildingBench):
                 Problem(f"the page lacks the drawing {lost[0]!r}", "export it again", field="page")
             )
         for name in named:
-            there = self.folder.root / "sheets" / name
-            if there.is_file() and there.read_bytes() != drawings[name]:
-                raise SheetError(
-                    Problem(
-                        f"another quad of this fleet has a different drawing called {name!r}",
-                        "take it into a fleet of its own with --data",
-                        field="page",
-                    )
+            if not self._differs(name, drawings[name]):
+                continue
+            # A file of that name is here already: this one goes into a folder of its own.
+            own = f"{sheet.slug}/{Path(name).name}"
+            if own in drawings or self._differs(own, drawings[name]):
+                what = f"another quad of this fleet has a different drawing called {name!r}"
+                remedy = (
+                    "give the build another name (--name), or take it into a fleet of its own with --data"
                 )
+                raise SheetError(Problem(what, remedy, field="page"))
+            text = text.replace(in_toml(name), in_toml(own))
+            drawings[own] = drawings.pop(name)
+        named = files_of(parse(text))
         with tempfile.TemporaryDirectory(prefix="crashworthy-") as temporary:
             folder = Path(temporary)
             for name in named:  # only what the sheet names, and its names were checked
@@ -107,3 +111,8 @@ class ShareBench(BuildingBench):
             path = folder / f"{sheet.slug}.toml"
             path.write_text(text, encoding="utf-8", newline="")
             return self.add_quad(text, path)
+
+    def _differs(self, name: str, data: bytes) -> bool:
+        """Whether the fleet holds another file under that name."""
+        there = self.folder.root / "sheets" / name
+        return there.is_file() and there.read_bytes() != data

@@ -29,3 +29,15 @@ document.addEventListener('input', (event) => {
   clearTimeout(waiting);
   waiting = setTimeout(show, 350);
 });
+
+// A file let go anywhere on the page is taken; otherwise the browser would open it and leave what was typed.
+const input = document.getElementById('file');
+document.addEventListener('dragover', (event) => {
+  if (event.dataTransfer?.types.includes('Files')) event.preventDefault();
+});
+document.addEventListener('drop', (event) => {
+  if (!event.dataTransfer?.files.length) return;
+  event.preventDefault();
+  input.files = event.dataTransfer.files;
+  drop.requestSubmit();
+});
