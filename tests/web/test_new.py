@@ -153,7 +153,8 @@ def test_the_model_changes_while_typing(watched) -> None:
 def test_a_file_let_go_anywhere_is_taken_and_answers_stay(watched) -> None:
     """Dropped beside the box, the file becomes a part; what was typed before is still there."""
     page = watched.go("/new")
-    with page.expect_response(lambda r: "/new/look" in r.url):
+    page.locator(".model[data-drawn]").wait_for(timeout=60_000)
+    with page.expect_response(lambda r: "/new/look" in r.url, timeout=60_000):
         page.fill("#name", "Dropper")
     page.evaluate(
         """(words) => {
