@@ -61,6 +61,20 @@ def test_what_was_run_once_is_read_again(lived: Workshop, monkeypatch: pytest.Mo
         assert again.corrected_summary(campaign)["fracture"] == before
 
 
+def test_a_page_never_waits_for_crashes(lived: Workshop, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Who does not wait gets the column as tabled until it was run, then the same as who does."""
+    campaign = lived.latest_campaign("gannet")
+    assert campaign is not None
+    lived.record("gannet", *(Crash(severity="slam", broke=("arm_fr",)) for _ in range(6)))
+    with monkeypatch.context() as patch:
+        patch.setattr("crashworthy.impact.cases.run_chunk", lambda *_: pytest.fail("crashed"))
+        early = lived.corrected_summary(campaign, wait=False)
+    assert (early["strengths"], early["fracture"]["strengths"]) == ("mine", "tabled")
+    told = lived.corrected_summary(campaign)
+    assert told["fracture"]["strengths"] == "mine"
+    assert lived.corrected_summary(campaign, wait=False)["fracture"] == told["fracture"]
+
+
 def test_where_nothing_can_be_crashed_the_kept_column_says_so(
     lived: Workshop, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -181,6 +181,7 @@ class CrashBench(KeptCampaigns):
         campaign: Campaign,
         strengths: str = "mine",  # noqa: ARG002 - see LearnBench
         *,
+        wait: bool = True,  # noqa: ARG002 - as above
         progress: Callable[[int, int], None] | None = None,  # noqa: ARG002 - as above
         cancelled: Callable[[], bool] | None = None,  # noqa: ARG002 - as above
     ) -> dict[str, Any]:

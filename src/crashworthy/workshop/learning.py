@@ -298,6 +298,7 @@ class LearnBench(CrashBench, JournalBench):
         campaign: Campaign,
         strengths: str = MINE,
         *,
+        wait: bool = True,
         progress: Callable[[int, int], None] | None = None,
         cancelled: Callable[[], bool] | None = None,
     ) -> dict[str, Any]:
@@ -310,6 +311,8 @@ class LearnBench(CrashBench, JournalBench):
         Args:
             campaign: of a quad of the fleet.
             strengths: one of ``STRENGTHS``.
+            wait: run the crashes with fracture that are not kept; without, what was kept with the campaign
+                is shown until somebody has run them.
             progress: called with (done, total) of the crashes with fracture.
             cancelled: asked before each of their results is taken.
 
@@ -328,10 +331,11 @@ class LearnBench(CrashBench, JournalBench):
         if not corrections:
             return campaign.summary | head | {"fracture": fracture}
         if fracture:
-            fracture = self._fracture(campaign, corrections, progress, cancelled) or fracture
+            run = self._fracture if wait else self._kept_fracture
+            fracture = run(campaign, corrections, progress, cancelled) or fracture
         # What was watched does not depend on strengths.
-        run = ("watched", "drawn", "asked", "until", "until_words")
-        kept = {name: campaign.summary[name] for name in run if name in campaign.summary}
+        watched = ("watched", "drawn", "asked", "until", "until_words")
+        kept = {name: campaign.summary[name] for name in watched if name in campaign.summary}
         return self._summary(campaign, corrections, "summary") | kept | head | {"fracture": fracture}
 
     def _fracture(
@@ -350,8 +354,26 @@ class LearnBench(CrashBench, JournalBench):
             return fracture_at(self, campaign, corrections, progress, cancelled) | {"strengths": MINE}
 
         try:
-            return self._once(f"fracture {campaign.key}", campaign.slug, make)
+            # Whoever only reads must not wait for whoever runs them.
+            reads = getattr(self._only, "kept", False)
+            return self._once(f"fracture {campaign.key}{' kept' if reads else ''}", campaign.slug, make)
         except CampaignCancelled:
             raise
         except CrashworthyError:  # such as a cluster that cannot be reached: what was kept is shown as such
             return None
+
+    def _kept_fracture(
+        self,
+        campaign: Campaign,
+        corrections: Corrections,
+        progress: Callable[[int, int], None] | None,
+        cancelled: Callable[[], bool] | None,
+    ) -> dict[str, Any] | None:
+        """The same from crashes that are kept; None where one would have to be run."""
+        self._only.kept = True
+        try:
+            return self._fracture(campaign, corrections, progress, cancelled)
+        except LookupError:
+            return None
+        finally:
+            self._only.kept = False

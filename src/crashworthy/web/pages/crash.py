@@ -176,7 +176,7 @@ def _show(
     shop.require(slug)
     campaign = shop.latest_campaign(slug)
     strengths = strengths if strengths in STRENGTHS else MINE
-    summary = shop.corrected_summary(campaign, strengths) if campaign else None
+    summary = shop.corrected_summary(campaign, strengths, wait=False) if campaign else None
     learned = mine = None
     with suppress(CrashworthyError):  # a sheet that cannot be read now teaches nothing; its page says why
         if campaign and not campaign.stale:
@@ -237,7 +237,7 @@ def part(request: Request, slug: str, part: str) -> Response:
     shop = workshop(request)
     modes = shop.part_loads(slug, part)
     campaign = shop.latest_campaign(slug)
-    known = {p["name"]: p for p in shop.corrected_summary(campaign)["parts"]} if campaign else {}
+    known = {p["name"]: p for p in shop.corrected_summary(campaign, wait=False)["parts"]} if campaign else {}
     if part not in known:
         label = shop.quad(slug).part(part).label
         raise NotFoundError(
