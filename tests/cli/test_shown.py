@@ -13,6 +13,7 @@ import typer
 from crashworthy.cli.app import app
 
 ROOT = Path(__file__).parents[2]
+GROUP = typer.main.get_command(app)
 QUICK = ("build", "budget", "due", "stock", "tour", "journal pack", "journal crash", "journal check")
 """Commands whose own example is run as it stands, on the demo fleet."""
 
@@ -31,15 +32,19 @@ def shown(text: str):
                 yield re.split(r"\s#|\s>", found[1])[0]
 
 
-PAGES = [*ROOT.glob("*.md"), *(ROOT / "docs").rglob("*.md"), ROOT / "deploy" / "crashworthy.service"]
-LINES = [(page.name, line) for page in PAGES for line in shown(page.read_text(encoding="utf-8"))]
+PAGES = [*ROOT.glob("*.md"), *(ROOT / "docs").rglob("*.md")]
+SERVICE = (ROOT / "deploy" / "crashworthy.service").read_text(encoding="utf-8")
+LINES = [
+    *((page.name, line) for page in PAGES for line in shown(page.read_text(encoding="utf-8"))),
+    *(("crashworthy.service", line) for line in re.findall(r"crashworthy ((?:serve|people) .*)", SERVICE)),
+]
 
 
 @pytest.mark.parametrize(("page", "line"), LINES)
 def test_every_command_line_shown_is_one_the_program_takes(page, line):
     """Command, options and the number of arguments of each line are those of the program."""
     words = shlex.split(line)
-    command = typer.main.get_command(app)
+    command = GROUP
     while words and hasattr(command, "commands") and not words[0].startswith("-"):
         assert words[0] in command.commands, f"{page}: crashworthy {line}"
         command = command.commands[words.pop(0)]
@@ -50,8 +55,9 @@ def test_every_command_line_shown_is_one_the_program_takes(page, line):
 def test_the_lines_are_found():
     """The docs show a good hundred lines, and a wrong option would be refused."""
     assert len(LINES) > 100
+    assert sum(page == "crashworthy.service" for page, _ in LINES) == 2
     with pytest.raises(Exception, match="No such option"):
-        typer.main.get_command(app).commands["due"].make_context("due", ["gannet", "--nothing"])
+        GROUP.commands["due"].make_context("due", ["gannet", "--nothing"])
 
 
 def test_quick_examples_of_the_help_do_what_they_show(demo, tmp_path):
