@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+from pathlib import Path
+
 import pytest
 
 
@@ -176,6 +179,31 @@ def test_a_server_is_backed_up_and_restored_with_its_accounts(demo, fleet_folder
     assert looked["fleets"]["Millrace"]["digest"] == made["fleets"]["Millrace"]["digest"]
     out = demo("restore", tmp_path / "monday", "--end-sessions", "--data", tmp_path / "other")
     assert "Ended 1" in out.err
+
+
+def test_pictures_without_an_entry_are_counted_and_tidied_away(demo, tmp_path):
+    """They are counted by verify and go by tidy when they are old enough; a changed one is status 1."""
+    picture = tmp_path / "a.png"
+    picture.write_bytes(bytes.fromhex(PIXEL))
+    entered = demo("journal", "photo", "gannet", picture, "--json").json
+    assert demo("verify").code == 0
+    assert demo("journal", "undo", entered["id"][-12:]).code == 0
+    assert "1 picture that no entry speaks of" in demo("verify").out
+    assert demo("verify", "--json").json["photos"]["stray"] == [entered["file"]]
+    assert "Nothing" in demo("journal", "tidy").out
+    assert demo("journal", "tidy", "--days", 0, "--json").json == [entered["file"]]
+    entered = demo("journal", "photo", "gannet", picture, "--json").json
+    (file,) = Path(os.environ["CRASHWORTHY_DATA"]).rglob(entered["file"])
+    file.write_bytes(b"other")
+    said = demo("verify")
+    assert (said.code, "changed after being kept" in said.out) == (1, True)
+
+
+PIXEL = (
+    "89504e470d0a1a0a0000000d4948445200000001000000010802000000907753de"
+    "0000000c49444154789c63f8cfc0000003010100c9fe92ef0000000049454e44ae426082"
+)
+"""A PNG of one pixel."""
 
 
 def test_evidence_of_a_room_lists_checks_with_sources(run):

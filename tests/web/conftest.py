@@ -136,9 +136,11 @@ class Watched:
         assert answer is not None
         assert answer.status == 200, f"{path}: {answer.status}"
         deadline = time.monotonic() + 60
-        while self.page.title().startswith("Being worked out"):  # it comes by itself
+        # It comes by itself; on the way there the page has no title.
+        while not (title := self.page.title()) or title.startswith("Being worked out"):
             assert time.monotonic() < deadline, f"{path} never came"
             self.page.wait_for_timeout(100)
+        self.page.wait_for_load_state()
         return self.page
 
     def clean(self) -> None:

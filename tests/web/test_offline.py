@@ -5,10 +5,12 @@ from __future__ import annotations
 import json
 import random
 import shutil
+import struct
 import subprocess
 import sys
 import threading
 import time
+import zlib
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
@@ -195,6 +197,104 @@ def test_forty_entries_survive_everything_exactly_once(server: Server, phone: Ph
     with Workshop(server.folder) as workshop:
         arrived = [str(e.id) for e in workshop.events("dunlin", limit=2000) if str(e.id) in ids]
         assert sorted(arrived) == sorted(ids)
+        assert workshop.verify().ok
+
+
+def chunk(name: bytes, body: bytes) -> bytes:
+    """One piece of a PNG."""
+    return struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
+
+
+def shot(grey: int, place: bytes = b"51.4778 N") -> bytes:
+    """A picture of 40 x 30 pixels that says where it was taken."""
+    rows = b"".join(b"\0" + bytes([grey] * 40) for _ in range(30))
+    return (
+        b"\x89PNG\r\n\x1a\n"
+        + chunk(b"IHDR", struct.pack(">IIBBBBB", 40, 30, 8, 0, 0, 0, 0))
+        + chunk(b"tEXt", b"Place\0" + place)
+        + chunk(b"IDAT", zlib.compress(rows))
+        + chunk(b"IEND", b"")
+    )
+
+
+def photograph(page: Page, pad: str, data: bytes, kind: str = "image/png") -> None:
+    """An entry by two taps, and a picture of it."""
+    page.get_by_role("button", name=pad, exact=True).click()
+    page.locator(f"#pad-{pad.lower()} button").first.click()
+    page.locator("#said", has_text="will be sent").wait_for()
+    page.locator("#shoot input").set_input_files({"name": "shot", "mimeType": kind, "buffer": data})
+    page.locator("#said", has_text="Picture of").wait_for()
+    page.locator("#said", has_text="kept on this device").wait_for()
+
+
+def test_pictures_taken_without_a_network_arrive_once_after_their_entries(
+    server: Server, phone: Phone
+) -> None:
+    """Offline, app closed, an answer lost, server killed, one that is no picture: each arrives once."""
+    field = f"{server.site}/quads/dunlin/field"
+    context, page = phone.open()
+    page.goto(field)
+    page.locator("#reach", has_text="opens without a network").wait_for()
+    server.kill()
+    photograph(
+        page, "Crash", b"\xff\xd8\xff no picture at all", "image/jpeg"
+    )  # first, so that it could block
+    photograph(page, "Crash", shot(10))
+    photograph(page, "Found", shot(20))
+    assert "Picture: Crash, scuff" in page.locator("#recent").inner_text()
+    page.locator("#shoot input").set_input_files(
+        {"name": "a.gif", "mimeType": "image/gif", "buffer": b"GIF89a"}
+    )
+    page.locator("#said", has_text="Not kept").wait_for()
+    context.close()
+
+    context, page = phone.open()
+    page.goto(field)  # nobody serves it: it comes from the phone
+    page.locator("#outbox", has_text="3 pictures wait").wait_for()
+    asked: list[str] = []
+
+    def trouble(route: Route) -> None:
+        asked.append(route.request.url)
+        if len(asked) == 2:  # the server has it, and the phone never hears of it
+            with suppress(Exception):
+                route.fetch()
+            route.abort()
+        elif len(asked) == 3:  # the plug is pulled in the middle of an upload
+            server.kill()
+            route.abort()
+        else:
+            route.continue_()
+
+    page.route("**/api/photos", trouble)
+    server.start()
+    deadline = time.monotonic() + 60
+    while time.monotonic() < deadline and len(asked) < 6:
+        if server.process is None:
+            server.start()
+        page.evaluate("dispatchEvent(new Event('online'))")
+        page.wait_for_timeout(200)
+        if len(asked) > 3 and "wait" not in page.locator("#outbox").inner_text():
+            break
+    page.locator("#outbox", has_text="breaks off before its end").wait_for()
+    assert "wait" not in page.locator("#outbox").inner_text()
+    page.get_by_role("button", name="Discard it").click()
+    page.locator("#outbox").wait_for(state="hidden")
+    page.locator("#recent li:not(.waits)", has_text="Picture: ").nth(1).wait_for(state="attached")
+    context.close()
+    server.kill()
+    assert len(asked) >= 4
+    with Workshop(server.folder) as workshop:
+        events = workshop.store.events("dunlin")
+        mine = [e for e in events if e.device.startswith("web-")]
+        assert sorted(e.kind for e in mine) == ["check", "crash", "crash", "photo", "photo"]
+        numbers = {e.id: n for n, e in enumerate(mine)}
+        for picture in (e for e in mine if e.kind == "photo"):
+            assert any(numbers[e.id] < numbers[picture.id] for e in mine if e.kind != "photo")
+            kept = workshop.photo(picture.payload.file)
+            assert kept is not None
+            assert b"51.4778" not in kept.read_bytes()
+        assert workshop.photo_state().ok
+        assert workshop.photo_state().stray == ()
         assert workshop.verify().ok
 
 

@@ -3,7 +3,13 @@
 from __future__ import annotations
 
 import asyncio
+import hashlib
+import io
+import json
+import os
 import struct
+import time
+import uuid
 import zlib
 from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING
@@ -107,6 +113,95 @@ def test_a_picture_of_a_part_stands_in_its_row_until_it_is_taken_back(gannet: Si
         gannet.shop.undo(event.id)
         assert source not in gannet.ask("GET", "/quads/gannet/lives").text
         assert source not in gannet.ask("GET", "/quads/gannet/journal").text
+
+
+def send(site: Site, data: bytes, **said: object) -> httpx.Response:
+    """A picture and its entry as a phone sends them."""
+    entry = {"id": str(uuid.UUID(int=7)), "quad": "gannet", "device": "phone", "device_seq": 1}
+    entry |= {"occurred": "2026-06-01T10:00:00.000+00:00", "text": "Crash, slam"} | said
+    body = b"".join(
+        b'--x\r\nContent-Disposition: form-data; name="%b"%b\r\n\r\n%b\r\n' % part
+        for part in (
+            (b"entry", b"", json.dumps(entry).encode()),
+            (b"file", b'; filename="picture"\r\nContent-Type: image/png', data),
+        )
+    )
+    return site.ask("POST", "/api/photos", SITE, body + b"--x--\r\n", "multipart/form-data; boundary=x")
+
+
+def test_a_picture_that_a_phone_sends_twice_is_one_entry_and_one_file(gannet: Site) -> None:
+    """The receipt is the digest of what came; an answer that was lost and the next name one entry."""
+    data = picture(40)
+    first, again = send(gannet, data), send(gannet, data)
+    assert (first.status_code, again.status_code) == (201, 200)
+    assert first.json() == again.json()
+    assert first.json()["received"] == hashlib.sha256(data).hexdigest()
+    assert first.json()["bytes"] == len(data)
+    (event,) = [e for e in gannet.shop.store.events("gannet") if e.id.int == 7]
+    assert (event.kind, event.device, event.device_seq) == ("photo", "phone", 1)
+    kept = gannet.shop.photo(event.payload.file)  # type: ignore[attr-defined] # by its kind
+    assert kept is not None
+    assert b"51.4778" not in kept.read_bytes()
+    kept.unlink()  # the folder was lost, the journal not: the phone's copy brings it back
+    assert send(gannet, data).status_code == 200
+    assert gannet.shop.photo_state().missing == ()
+
+
+@pytest.mark.parametrize(
+    ("data", "said", "status", "words"),
+    [
+        (b"no picture", {}, 400, "is no JPEG"),
+        (b"", {}, 400, "is no JPEG"),
+        (picture(41), {"quad": "heron"}, 404, "no quad"),
+        (picture(41), {"part": "wing"}, 404, "wing"),
+        (picture(41), {"id": "x"}, 422, "id"),
+        (picture(41), {"device_seq": 0}, 422, "device_seq"),
+        (picture(41), {"occurred": "yesterday"}, 422, "occurred"),
+        (picture(41), {"id": str(uuid.UUID(int=8))}, 422, "belongs to another event"),
+        (bytes(22 * 1024 * 1024), {}, 413, "too large"),
+    ],
+)
+def test_a_picture_that_cannot_be_taken_is_refused_for_good_and_leaves_nothing(
+    gannet: Site, data: bytes, said: dict[str, object], status: int, words: str
+) -> None:
+    """Status 4xx with the reason: a phone then asks its pilot and does not try again by itself."""
+    send(gannet, picture(40))
+    before = {p.name for p in (gannet.shop.folder.root / "photos").iterdir()}, gannet.shop.store.count()
+    answer = send(gannet, data, **said)
+    assert answer.status_code == status, answer.text
+    assert words in answer.text
+    after = {p.name for p in (gannet.shop.folder.root / "photos").iterdir()}, gannet.shop.store.count()
+    assert after[1] == before[1]
+    if "belongs" not in words:
+        assert after == before
+
+
+def test_pictures_taken_back_are_counted_and_tidied_away_after_their_time(gannet: Site) -> None:
+    """A file goes only when no entry speaks of it for so long; a changed one is told."""
+    shop = gannet.shop
+    shop.tidy_photos(0)
+    keep, back, late = (shop.keep_photo("gannet", io.BytesIO(picture(g))) for g in (50, 51, 52))
+    folder = shop.folder.root / "photos"
+    shop.undo(back.id)
+    shop.undo(late.id)
+    name = {e: e.payload.file for e in (keep, back, late)}  # type: ignore[attr-defined] # by its kind
+    stray = dict(shop.photo_state().stray)
+    assert set(stray) >= {name[back], name[late]}
+    assert name[keep] not in stray
+    assert "journal tidy" in shop.photo_state().summary()
+    assert shop.tidy_photos(30) == ()
+    long_ago = time.time() - 40 * 86400
+    for file in folder.iterdir():
+        os.utime(file, (long_ago, long_ago))
+    assert shop.tidy_photos(30) == ()  # old files, but taken back just now
+    assert {n for n, _ in shop.tidy_photos(0)} == set(stray)
+    assert {name[keep]} <= {p.name for p in folder.iterdir()}
+    assert shop.photo_state().stray == ()
+    assert shop.photo_state().ok
+    (folder / name[keep]).write_bytes(picture(53))
+    assert shop.photo_state().changed == (name[keep],)
+    (folder / name[keep]).unlink()
+    assert name[keep] in shop.photo_state().missing
 
 
 def test_what_is_no_picture_is_refused_in_words(gannet: Site) -> None:

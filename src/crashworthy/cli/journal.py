@@ -237,6 +237,40 @@ def photo(
         say(f"Kept: {_said(event)}.")
 
 
+@app.command()
+def tidy(
+    days: Annotated[
+        float, typer.Option("--days", min=0.0, help="Leave alone what is younger, or was taken back since.")
+    ] = 30.0,
+    data: Data = None,
+    store: Store = None,
+    as_json: Json = False,
+) -> None:
+    """Take away pictures that no entry speaks of, or only entries that were taken back.
+
+    `crashworthy verify` counts them first. Pictures that an entry speaks of are never touched. Where there
+    are accounts, the fleet of every crew is tidied.
+
+    Example: crashworthy journal tidy --days 30
+    """
+    from crashworthy.workshop.hall import Hall, has_accounts
+
+    gone: list[tuple[str, int]] = []
+    if has_accounts(data, store):
+        with Hall(data, store) as hall:
+            for crew in hall.accounts.crews():
+                gone += hall.workshop_of(crew).tidy_photos(days)
+    else:
+        with opened(data, store) as workshop:
+            gone += workshop.tidy_photos(days)
+    if as_json:
+        print_json([name for name, _ in gone])
+    else:
+        size = sum(size for _, size in gone) / 1e6
+        what = "1 picture" if len(gone) == 1 else f"{len(gone)} pictures"
+        say(f"Took away {what}, {size:.1f} MB." if gone else "Nothing to take away.")
+
+
 def _require_part(quad: str, part: str, data: Path | None, store: str | None) -> None:
     """A tap or finding of a part that is not there helps nobody; repairs may name anything."""
     with opened(data, store) as workshop:

@@ -107,7 +107,8 @@ def verify(
     """Read everything, compare every event with its digest and its device's chain. Status 1 when one differs.
 
     Prints the state: a digest over all events, equal for a store and for what its backup restores to.
-    Where there are accounts it looks at those and at the fleet of every crew.
+    Where there are accounts it looks at those and at the fleet of every crew. Pictures are compared with
+    their digests, and those that no entry speaks of are counted.
 
     Example: crashworthy verify --against monday.db
     """
@@ -119,9 +120,17 @@ def verify(
 
         with Hall(data, store) as hall:
             report = verify_hall(hall, against)
+            pictures = {c.name: hall.workshop_of(c).photo_state() for c in hall.accounts.crews()}
     else:
         with opened(data, store) as workshop:
-            report = workshop.verify(against)
-    _tell(report, as_json=as_json)
-    if not report.ok:
+            report, pictures = workshop.verify(against), {"": workshop.photo_state()}
+    if as_json:
+        told = {crew: state.to_json() for crew, state in pictures.items()}
+        print_json(report.to_json() | {"photos": told.get("", told)})
+    else:
+        say(report.summary())
+        for crew, state in pictures.items():
+            if words := state.summary():
+                say(f"{crew}: {words}" if crew else words)
+    if not (report.ok and all(state.ok for state in pictures.values())):
         raise typer.Exit(1)

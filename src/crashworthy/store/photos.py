@@ -50,7 +50,9 @@ def keep_photo(root: Path, source: Path | BinaryIO, name: str = "picture") -> tu
     sha = hashlib.sha256(picture.data).hexdigest()
     kept = f"{sha[:16]}.{picture.kind}"
     target = root / "photos" / kept
-    if not target.exists():
+    if target.exists():
+        target.touch()  # it is wanted anew: whoever tidies up must see that
+    else:
         _write(target, picture.data)
     return kept, sha
 

@@ -32,8 +32,13 @@ LOCAL_HOSTS: Final = ("127.0.0.1", "localhost", "[::1]")
 UPLOAD_LIMIT: Final = 256 * 1024 * 1024
 """Largest request body, bytes."""
 
-SMALL_LIMITS: Final = {"/sign-in": 64 * 1024, "/join/": 64 * 1024, "/api/": 4 * 1024 * 1024}
-"""Smaller ones, by the beginning of the path: what a stranger may send, and entries, which are text."""
+SMALL_LIMITS: Final = {
+    "/sign-in": 64 * 1024,
+    "/join/": 64 * 1024,
+    "/api/photos": 21 * 1024 * 1024,
+    "/api/": 4 * 1024 * 1024,
+}
+"""Smaller ones, by the beginning of the path: of a stranger, of a picture, of entries, which are text."""
 
 POLICY: Final = (
     "default-src 'self'; img-src 'self' data: blob:; object-src 'none'; base-uri 'none'; form-action 'self';"
@@ -89,7 +94,7 @@ class Guard:
             await self.app(scope, receive, send)
             return
         small = (size for start, size in SMALL_LIMITS.items() if scope["path"].startswith(start))
-        limit = min(self.limit, *small, self.limit)
+        limit = min(self.limit, next(small, self.limit))
         refused = self._refusal(scope["method"], Headers(scope=scope), limit)
         received = 0
 

@@ -10,8 +10,6 @@ from crashworthy.workshop.learning import LearnBench
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from datetime import datetime
-    from pathlib import Path
-    from typing import BinaryIO
 
     from crashworthy.build.quad import Quad
     from crashworthy.strength.flight import Budget
@@ -21,7 +19,6 @@ if TYPE_CHECKING:
     from crashworthy.upkeep.counts import QuadCounts
     from crashworthy.upkeep.crash_loads import Look
     from crashworthy.upkeep.crew import CrewReport
-    from crashworthy.upkeep.events import Event
     from crashworthy.upkeep.growth import Growth
     from crashworthy.upkeep.history import QuadHistory
     from crashworthy.upkeep.lives import Lives
@@ -310,42 +307,3 @@ class LifeBench(LearnBench, GivenBench):
         return wear_report(
             quad.name, slug, quad.parts, history, lives, kinds, rates, per_crash, priors, wear, worn
         )
-
-    def keep_photo(
-        self, slug: str, source: Path | BinaryIO, part: str = "", text: str = "", name: str = "picture"
-    ) -> Event:
-        """Keep a picture in the data folder, without place, time and device, and enter it in the journal.
-
-        Args:
-            slug: of the quad.
-            source: the picture, a file or an open stream.
-            part: it shows, or "".
-            text: what it shows.
-            name: what to call a stream when it is refused.
-
-        Raises:
-            NotFoundError: no quad has that slug, or it has no such part.
-            StoreError: the file cannot be read, is no whole JPEG, PNG or WebP, or is larger than 20 MB.
-            JournalError: a field cannot be accepted.
-        """
-        from crashworthy.store.photos import keep_photo
-        from crashworthy.upkeep.payloads import Photo
-
-        self.require(slug)
-        if part:
-            self.quad(slug).part(part)
-        kept, sha = keep_photo(self.folder.root, source, name)
-        return self.record(slug, Photo(kept, sha, part, text))[0]
-
-    def photo(self, name: str) -> Path | None:
-        """Where a kept picture lies, or None when it is not here."""
-        from crashworthy.store.photos import photo_path
-
-        return photo_path(self.folder.root, name)
-
-    def photo_size(self, name: str) -> tuple[int, int] | None:
-        """(width, height) of a kept picture in pixels, or None when it is not here."""
-        from crashworthy.store.photos import photo_size
-
-        path = self.photo(name)
-        return None if path is None else photo_size(path)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+import hashlib
+from typing import TYPE_CHECKING, Annotated, Any
 from uuid import UUID
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, File, Form, Request, UploadFile
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
@@ -114,6 +115,48 @@ def add_events(request: Request, batch: Batch) -> JSONResponse:
     body = results.to_json()
     body["rejected"] += refused
     return JSONResponse({**body, "now": shop.store.now().isoformat()})
+
+
+class PhotoIn(BaseModel):
+    """The entry of a picture that a phone took, perhaps without a network."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    id: UUID = Field(description="UUID made by the client: sent again, it is the same entry")
+    quad: str = Field(max_length=80)
+    device: str = Field(max_length=64)
+    device_seq: int = Field(ge=1, lt=2**53)
+    occurred: str = Field(max_length=40, description="ISO 8601 with a time zone")
+    part: str = Field("", max_length=80)
+    text: str = Field("", max_length=4000)
+
+
+@router.post("/photos")
+def add_photo(
+    request: Request, entry: Annotated[str, Form(max_length=8000)], file: Annotated[UploadFile, File()]
+) -> JSONResponse:
+    """Keep one picture and its entry; the answer names the SHA-256 of the bytes that came, as a receipt.
+
+    201 when the entry is new, 200 when it was here already. ``entry`` is JSON, see ``PhotoIn``.
+    """
+    try:
+        said = PhotoIn.model_validate_json(entry)
+    except ValidationError as error:
+        raise JournalError(
+            *(Problem(e["msg"], "", field=".".join(map(str, e["loc"]))) for e in error.errors())
+        ) from None
+    size, received = 0, hashlib.sha256()
+    while block := file.file.read(1 << 20):
+        size += len(block)
+        received.update(block)
+    file.file.seek(0)
+    values = said.model_dump(exclude={"id", "quad"})
+    result = workshop(request).take_photo(said.quad, file.file, event=said.id, **values)
+    _saw(request, result, {str(said.id): said.device})
+    if result.rejected:
+        raise JournalError(*(Problem(r.reason, "", field="id") for r in result.rejected))
+    body = {"id": str(said.id), "received": received.hexdigest(), "bytes": size}
+    return JSONResponse(body, 201 if result.accepted else 200)
 
 
 @router.get("/quads/{slug}/due")

@@ -26,6 +26,9 @@ RECENT = 120
 DAY = 36
 """Hours of entries given to the page, which knows where midnight was where it is read."""
 
+SHOWN: Final = 6
+"""Entries of today that stand on the page; the script has the same number."""
+
 PACKS: Final = 12
 """Packs of a day before anybody says (assumption)."""
 
@@ -61,11 +64,16 @@ def _now(request: Request, slug: str) -> dict[str, Any]:
     day = shop.store.now() - timedelta(hours=DAY)
     rows = rows_of(shop.events(slug, limit=RECENT), labels_of(shop, slug))
     recent = [r for r in rows if r["when"] >= day and not r["gone"]]
+    # As the page itself will do by the clock where it is read: so that nothing moves when it does.
+    midnight = shop.store.now().astimezone().replace(hour=0, minute=0, second=0, microsecond=0)
+    today = [r for r in recent if r["when"] >= midnight and r["kind"] != "retraction"]
+    stands = {r["id"] for r in today[:SHOWN]}
     return {
         "dues": dues,
         "bars": svg(due_bars(dues)),
         "sentence": _sentence(dues),
         "recent": recent,
+        "stands": stands,
         "asked": shop.store.now(),
     }
 

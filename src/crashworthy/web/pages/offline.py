@@ -28,6 +28,7 @@ SHELL: Final = (
     "offline.html",
     "offline.js",
     "outbox.js",
+    "pictures.js",
     "plot.css",
     "vendor/htmx.min.js",
     "vendor/idb.js",

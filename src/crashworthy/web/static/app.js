@@ -1,5 +1,6 @@
 // What every page needs: entries that survive a lost network, local times, drop zones, forms that keep their text.
 import { about, count, flush, list, drop, ready, record, retry, strangers } from './outbox.js';
+import * as pictures from './pictures.js';
 
 const outbox = document.getElementById('outbox');
 const plural = (n, one, many) => `${n} ${n === 1 ? one : many}`;
@@ -8,12 +9,14 @@ function showOutbox() {
   const entries = list();
   const refused = entries.filter((e) => e.refused);
   const waiting = entries.length - refused.length;
-  const others = strangers().length;
+  const shots = pictures.waiting().length;
+  const others = strangers().length + pictures.ofOthers();
   const { signedOut, offset, durable } = about();
-  outbox.hidden = !(entries.length || others);
+  outbox.hidden = !(entries.length || others || shots || pictures.refused().length);
   outbox.replaceChildren();
   if (waiting) outbox.append(`${plural(waiting, 'entry waits', 'entries wait')} for the server; kept here, sent again soon. `);
-  if (waiting && signedOut) {
+  if (shots) outbox.append(`${plural(shots, 'picture waits', 'pictures wait')} and will follow. `);
+  if ((waiting || shots) && signedOut) {
     const link = document.createElement('a');
     link.href = `/sign-in?then=${location.pathname}`;
     link.textContent = 'Sign in to send.';
@@ -22,25 +25,33 @@ function showOutbox() {
   if (waiting && !durable) outbox.append('This browser does not let pages keep things: leave this page open until they are sent. ');
   if (offset) outbox.append(`This device's clock is ${plural(Math.round(Math.abs(offset) / 60000), 'minute', 'minutes')} ${offset < 0 ? 'fast' : 'slow'}; new entries get the server's time. `);
   if (others) outbox.append(`${plural(others, 'entry', 'entries')} of somebody else on this device wait until they sign in.`);
-  for (const entry of refused) {
-    const line = document.createElement('span');
-    line.append(` ${entry.label}: ${entry.refused}`);
-    const away = document.createElement('button');
-    away.type = 'button';
-    away.textContent = 'Discard it';
-    away.addEventListener('click', () => drop(entry.id));
-    const again = document.createElement('button');
-    again.type = 'button';
-    again.textContent = 'Send again';
-    again.addEventListener('click', async () => { await retry(entry.id); await flush(); });
-    outbox.append(line, again, away);
-  }
+  for (const entry of refused) showRefused(`${entry.label}: ${entry.refused}`, async () => { await retry(entry.id); await flush(); }, () => drop(entry.id));
+  for (const one of pictures.refused()) showRefused(`Picture of ${one.text.toLowerCase()}: ${one.refused}`, () => pictures.retry(one.id), () => pictures.discard(one.id));
+}
+function showRefused(words, sendAgain, discard) {
+  const line = document.createElement('span');
+  line.append(` ${words}`);
+  const away = document.createElement('button');
+  away.type = 'button';
+  away.textContent = 'Discard it';
+  away.addEventListener('click', discard);
+  const again = document.createElement('button');
+  again.type = 'button';
+  again.textContent = 'Send again';
+  again.addEventListener('click', sendAgain);
+  outbox.append(line, again, away);
+}
+// Entries first; pictures follow and hold up none of them.
+async function sendAll() {
+  await flush();
+  if (pictures.waiting().length) pictures.send();
 }
 addEventListener('outbox', showOutbox);
 ready.then(() => { showOutbox(); if (count()) flush(); });
-addEventListener('online', () => flush());
-document.addEventListener('visibilitychange', () => { if (!document.hidden) flush(); });
-setInterval(() => { if (count()) flush(); }, 5000);
+pictures.loaded.then(() => { if (pictures.waiting().length) sendAll(); });
+addEventListener('online', sendAll);
+document.addEventListener('visibilitychange', () => { if (!document.hidden) sendAll(); });
+setInterval(() => { if (count() || pictures.waiting().length) sendAll(); }, 5000);
 
 // The field pages are kept for when there is no network, where the browser grants it.
 const keep = document.querySelector('meta[name="keep"]')?.content.split(' ').filter(Boolean) ?? [];

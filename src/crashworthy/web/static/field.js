@@ -1,10 +1,13 @@
 // The field page: first tap opens a row, second tap makes the entry; each of today's can be taken back.
 import { list, ready, record } from './outbox.js';
+import { discard, take, waiting as waitingPictures } from './pictures.js';
 
 const root = document.querySelector('[data-field]');
 const quad = root.dataset.field;
 const said = document.getElementById('said');
 const undo = document.getElementById('undo');
+const shoot = document.getElementById('shoot');
+const camera = shoot.querySelector('input');
 const reach = document.getElementById('reach');
 const pads = [...root.querySelectorAll('[data-pad]')];
 const SHOWN = 6;
@@ -59,6 +62,24 @@ function showDay() {
     row.append(words, note);
     recent.prepend(row);
   }
+  for (const picture of waitingPictures()) {
+    if (picture.quad !== quad || known.has(picture.id) || gone.has(picture.id)) continue;
+    const row = document.createElement('li');
+    row.className = 'waits';
+    Object.assign(row.dataset, { id: picture.id, kind: 'photo', when: picture.occurred, stays: '' });
+    const words = document.createElement('span');
+    words.textContent = `Picture: ${picture.text}`;
+    const note = document.createElement('span');
+    note.className = 'small soft';
+    note.textContent = 'on this device, not sent yet';
+    const away = document.createElement('button');
+    away.type = 'button';
+    away.className = 'plain';
+    away.textContent = 'Discard';
+    away.addEventListener('click', () => discard(picture.id));
+    row.append(words, note, away);
+    recent.prepend(row);
+  }
   const counts = {};
   let shown = 0;
   for (const row of recent.children) {
@@ -97,9 +118,17 @@ async function enter(kind, payload, label) {
   const saved = () => { said.textContent = `${label} is kept on this device.`; };
   const outcome = await record({ quad, kind, payload, label }, { saved });
   said.textContent = outcome.said;
-  last = outcome.refused || kind === 'retraction' ? null : { id: outcome.id, label };
+  last = outcome.refused || kind === 'retraction' ? null : { id: outcome.id, label, kind };
   undo.hidden = last === null;
+  shoot.hidden = !['crash', 'check'].includes(last?.kind);
 }
+
+// A picture of the last crash or finding: an entry of its own, kept here until the server has it.
+camera.addEventListener('change', async () => {
+  const file = camera.files[0];
+  camera.value = ''; // the same one may be taken again
+  if (file && last) said.textContent = (await take(file, { after: last.id, quad, label: last.label })).said;
+});
 
 for (const pad of pads) {
   pad.addEventListener('click', (event) => {

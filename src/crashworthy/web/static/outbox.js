@@ -37,6 +37,13 @@ function device() {
 }
 const number = () => Date.now() * 1000 + (crypto.getRandomValues(new Uint16Array(1))[0] % 1000);
 
+// What every entry of this browser bears: an id, who made it, where, when.
+export function maker(occurred) {
+  const stamped = occurred ?? new Date(Date.now() + state.offset).toISOString();
+  return { id: uuid7(), device: device(), device_seq: number(), occurred: stamped, person, crew };
+}
+export function outside(signedOut) { state.signedOut = signedOut; }
+
 const database = openDB('crashworthy', 1, {
   upgrade(db) { db.createObjectStore('entries', { keyPath: 'id' }); },
   blocking(_old, _new, event) { event.target.close(); },
@@ -144,8 +151,7 @@ export function flush() {
 
 export async function record({ quad, kind, payload, occurred, label }, { keepRefused = true, saved = () => {} } = {}) {
   await ready;
-  const stamped = occurred ?? new Date(Date.now() + state.offset).toISOString();
-  const entry = { id: uuid7(), device: device(), device_seq: number(), quad, kind, payload, occurred: stamped, label, person, crew };
+  const entry = { ...maker(occurred), quad, kind, payload, label };
   await put(entry);
   saved(entry);
   let outcome = (await flush()).get(entry.id);
