@@ -111,8 +111,8 @@ def test_a_finer_step_converges(model):
 def test_four_times_the_points_carry_the_same_load():
     """Peaks, impulses and arm moments differ by 5 % at most between 300 and 1140 patches of skin.
 
-    Beyond that the mean of 256 crashes may scatter by twice its standard error. Patches that press as a whole,
-    without spread, fail here.
+    Beyond that the mean of 256 crashes may scatter by twice its standard error. Patches without spread, which
+    press as a whole, fail here.
     """
     ran = []
     for spacing in (0.024, 0.012):
