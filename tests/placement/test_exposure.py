@@ -116,6 +116,49 @@ def test_pack_faces_add_up_to_the_pack(gannet):
     assert sum(split[f"battery:{face}"] for face in FACES) == pytest.approx(whole, rel=1e-9)
 
 
+COINS = {"board": 55.0, "box": 25.0, "camera": 30.0, "antenna": 6.0, "lens": 6.0, "battery": 32.0}
+MINUTES = {"board": 50.0, "box": 6.0, "camera": 15.0, "antenna": 6.0, "lens": 6.0, "battery": 1.0}
+
+
+@pytest.fixture(scope="module")
+def looked_at(gannet):
+    """Shares and reaches of Gannet's fragile parts, few directions."""
+    towards = Approaches.uniform(60)
+    shares = tuple(hit_shares(skin_of(gannet, "blades"), o, towards) for o in OBSTACLES[:3])
+    names = [p.name for p in gannet.parts if p.kind in COINS and len(p.faces)]
+    return shares, reach(skin_of(gannet), names)
+
+
+def test_a_board_in_the_stack_does_not_lead(gannet, looked_at):
+    """What is exposed and dear comes before a board buried in the stack, though the board costs most."""
+    shares, reaches = looked_at
+    order = [e.part for e in rank(gannet, shares, shares, reaches, COINS, MINUTES)]
+    assert order[0] == "hd_cam"
+    assert order.index("video") < min(order.index("fc"), order.index("esc"))
+
+
+def test_a_crash_test_orders_by_what_touches_cost(gannet, looked_at):
+    """With breaks at hand the order is breaks x cost, and parts without breaks follow by exposure."""
+    shares, reaches = looked_at
+    breaks = {"lens": 0.02, "video": 0.01, "hd_cam": 0.001}
+    found = rank(gannet, shares, shares, reaches, COINS, MINUTES, worth=0.5, breaks=breaks)
+    assert [e.part for e in found[:3]] == ["lens", "video", "hd_cam"]
+    assert found[0].loss == pytest.approx(100 * 0.02 * (6.0 + 0.5 * 6.0))
+    assert found[0].score == 1.0
+    assert {e.loss for e in found[3:]} == {0.0}
+    without = [e.part for e in rank(gannet, shares, shares, reaches, COINS, MINUTES, worth=0.5)]
+    rest = [p for p in without if p not in breaks]
+    assert [e.part for e in found[3:]] == rest
+
+
+def test_a_worthless_minute_leaves_time_out(gannet, looked_at):
+    """With a minute worth nothing, a part's bench time does not move it."""
+    shares, reaches = looked_at
+    one = rank(gannet, shares, shares, reaches, COINS, MINUTES, worth=0.0)
+    two = rank(gannet, shares, shares, reaches, COINS, {k: 7 * v for k, v in MINUTES.items()}, worth=0.0)
+    assert [e.score for e in one] == [e.score for e in two]
+
+
 def test_price_moves_a_part_up_the_ranking(gannet):
     """A part that costs more ranks higher, all else alike."""
     skin = skin_of(gannet)

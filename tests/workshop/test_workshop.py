@@ -97,3 +97,25 @@ def test_the_priors_of_the_fleet_can_be_edited(workshop):
     (workshop.folder.root / "priors.toml").write_text(text, encoding="utf-8")
     after = {d.group: d.tau for d in workshop.due("dunlin")}
     assert after["arm"] > before["arm"]
+
+
+def test_the_order_of_placement_follows_the_crash_test(workshop):
+    """Breaks by touch come from the crash test of this build, shaking left out; a changed build has none."""
+    slug = "dunlin"
+    known = workshop.latest_campaign(slug)
+    assert known is not None
+    breaks = workshop.touch_breaks(slug)
+    assert breaks is not None
+    summary = {p["name"]: p for p in workshop.corrected_summary(known)["parts"]}
+    board = next(p for p in summary.values() if p["kind"] == "board")
+    shaken = next(m["chance"] for m in board["modes"] if m["mode"] == "shaken")
+    assert shaken > 10 * breaks[board["name"]]
+    assert breaks["video"] == pytest.approx(summary["video"]["breaks"], rel=1e-6)
+    exposures = workshop.placement(slug).exposures
+    losses = [e.loss for e in exposures]
+    assert losses == sorted(losses, reverse=True)
+    assert all(e.breaks == breaks[e.part] for e in exposures)
+    workshop.save_sheet(slug, workshop.sheet(slug).text.replace("t = 4.5,", "t = 5,"))
+    assert workshop.latest_campaign(slug).stale
+    assert workshop.touch_breaks(slug) is None
+    assert all(e.loss is None for e in workshop.placement(slug).exposures)

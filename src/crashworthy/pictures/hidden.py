@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from crashworthy.pictures import plots
-from crashworthy.pictures.words import percent
+from crashworthy.pictures.words import few, percent
 
 if TYPE_CHECKING:
     from crashworthy.placement.advice import Placement
 
-__all__ = ["share_bars"]
+__all__ = ["loss_bars", "share_bars"]
 
 
 def share_bars(found: Placement) -> str:
@@ -29,4 +29,26 @@ def share_bars(found: Placement) -> str:
         ],
         title="Touched first in this share of hits",
         x_label="% of hits, from props spinning to props stopped",
+    )
+
+
+def loss_bars(found: Placement) -> str:
+    """What breaks by touch cost in 100 crashes; "" without a crash test of this build."""
+    rows = [e for e in found.exposures[:12] if e.loss]
+    if not rows:
+        return ""
+    return plots.interval_bars(
+        [
+            plots.Bar(
+                e.label,
+                e.loss or 0.0,
+                e.loss or 0.0,
+                e.loss or 0.0,
+                f"{few(e.loss)}",
+                "dense" if e.exposed else "sparse",
+            )
+            for e in rows
+        ],
+        title="Lost by touch in 100 crashes",
+        x_label="coins in 100 crashes, bench minutes counted in",
     )

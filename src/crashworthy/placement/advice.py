@@ -33,8 +33,12 @@ __all__ = ["PLACE_DIRECTIONS", "TRIED", "Placement", "place"]
 PLACE_DIRECTIONS: Final = 100
 """Directions of the overview: shares differ from those of 2000 by less than 0.01 (tested)."""
 
-TRIED: Final = 5
+TRIED: Final = 6
 """How many exposed parts moves are tried for, the costliest first."""
+
+
+BROKEN_ALL_THE_SAME: Final = 0.005
+"""Chance per crash from which on a part is not called hidden well enough (assumption)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +51,7 @@ class Placement:
         exposures: fragile parts, the most worth hiding first.
         moves: best move of each exposed part that has one, in the same order.
         looked: parts for which moves were tried.
+        fixed: parts that the sheet cannot move alone.
         camera: the lens as it is, or None.
         deepest: deepest recess, mm, within the view limit at the present tilt, or None.
         limit: that limit, share of the picture.
@@ -61,6 +66,7 @@ class Placement:
     exposures: tuple[Exposure, ...]
     moves: tuple[Move, ...]
     looked: tuple[str, ...]
+    fixed: tuple[str, ...]
     camera: CameraRow | None
     deepest: float | None
     limit: float
@@ -71,26 +77,81 @@ class Placement:
     spinning: tuple[HitShares, ...]
 
     def summary(self) -> str:
-        """The answer in one sentence."""
+        """The answer: what to hide first, and the move that saves most."""
         exposed = [e for e in self.exposures if e.exposed]
         if not exposed:
-            return f"{self.name}: {len(self.exposures)} fragile parts, none of them exposed to a branch stub."
-        worst = exposed[0]
+            return f"None of the {len(self.exposures)} fragile parts is exposed to a branch stub."
+        worst, best = exposed[0], self.best()
+        loss = "" if worst.breaks is None else f", {_broken(worst)}"
+        move = "" if best is None else f" Best move: {best.gain()}."
         return (
-            f"{self.name}: {len(exposed)} of {len(self.exposures)} fragile parts are exposed; the "
-            f"{worst.label} costs "
-            f"most, touched first in {100 * worst.share:.1f} % of hits."
+            f"Of what is exposed the {worst.label} costs most: touched first in {_percent(worst.share)} of "
+            f"hits{loss}.{move}"
         )
+
+    @property
+    def crashed(self) -> bool:
+        """Whether the order is that of a crash test, and not of exposure x consequence."""
+        return any(e.breaks is not None for e in self.exposures)
+
+    def order(self) -> str:
+        """How many parts are exposed and what they are ordered by, in words."""
+        exposed = sum(e.exposed for e in self.exposures)
+        head = f"{exposed} of {len(self.exposures)} fragile parts are exposed."
+        if self.crashed:
+            return (
+                f"{head} Order: what breaks by touch cost in 100 crashes, bench minutes counted in; breaks "
+                "are those of the newest crash test, with the strengths your journal taught."
+            )
+        return (
+            f"{head} Order: share of hits × what one break costs, bench minutes counted in × how weak the "
+            "part is; a crash test of this build puts its breaks in their place."
+        )
+
+    def best(self) -> Move | None:
+        """The move that saves most: the part's score times the share of touches it takes away."""
+        score = {e.part: e.score for e in self.exposures}
+
+        def saves(move: Move) -> float:
+            return score[move.part] * (1.0 - move.after / move.before) if move.before > 0 else 0.0
+
+        return max(self.moves, key=saves, default=None)
 
     def sentence(self, exposure: Exposure) -> str:
         """One sentence about one part."""
+        loss = "" if exposure.breaks is None else f"; {_broken(exposure)}"
+        return (
+            f"{exposure.label}: touched first in {_percent(exposure.share)} of hits; "
+            f"{self.touching(exposure)}{loss}."
+        )
+
+    def touching(self, exposure: Exposure) -> str:
+        """What can touch a part, in words."""
         r = exposure.reach
         ball = "even a wall" if not math.isfinite(r.ball) else f"a ball up to {2e3 * r.ball:.0f} mm thick"
-        return (
-            f"{exposure.label}: touched first in {100 * exposure.share:.2f} % of hits; {ball} can "
-            f"touch it, a 40 mm "
-            f"stub from {100 * r.open[1]:.1f} % of directions."
-        )
+        stub = f", a 40 mm stub from {_percent(r.open[1])} of directions" if r.open[1] > 0 else ""
+        return f"{ball} can touch it{stub}"
+
+    def verdict(self, exposure: Exposure) -> str:
+        """The best move of a part, or why there is none."""
+        for move in self.moves:
+            if move.part == exposure.part:
+                return move.summary()
+        if exposure.part in self.looked:
+            return "No move tried lowers it by a tenth."
+        if not exposure.exposed:
+            if exposure.breaks is not None and exposure.breaks >= BROKEN_ALL_THE_SAME:
+                return "Seldom touched first, yet broken: shield or strengthen it."
+            return "Hidden well enough."
+        if exposure.part in self.fixed:
+            return "The sheet cannot move it alone."
+        mates = [
+            m
+            for m in self.moves
+            if m.part.removesuffix("_plug") == exposure.part.removesuffix("_plug")
+            or {m.part, exposure.part} == {"lens", "camera"}
+        ]
+        return f"Moves with the {_label(self, mates[0].part)}." if mates else "Not tried: others cost more."
 
     def to_json(self) -> dict[str, Any]:
         """Plain data."""
@@ -98,6 +159,7 @@ class Placement:
             "name": self.name,
             "digest": self.digest,
             "summary": self.summary(),
+            "order": self.order(),
             "exposures": [e.to_json() | {"sentence": self.sentence(e)} for e in self.exposures],
             "tried": list(self.looked),
             "moves": [m.to_json() for m in self.moves],
@@ -112,6 +174,28 @@ class Placement:
         }
 
 
+def _percent(share: float) -> str:
+    value = 100.0 * share
+    return f"{value:.1f} %" if value >= 0.095 else "under 0.1 %"
+
+
+def _broken(exposure: Exposure) -> str:
+    """Breaks by touch and what they cost in 100 crashes, in words."""
+    assert exposure.breaks is not None  # noqa: S101 - callers ask only when a crash test is at hand
+    many = 100.0 * exposure.breaks
+    if many < 0.05:
+        return "broken by touch in under 0.05 of 100 crashes"
+    coins, minutes = round(many * exposure.price), round(many * exposure.minutes)
+    return (
+        f"broken by touch in {many:.1f} of 100 crashes ({coins} coin{'' if coins == 1 else 's'}, "
+        f"{minutes} bench minute{'' if minutes == 1 else 's'})"
+    )
+
+
+def _label(found: Placement, part: str) -> str:
+    return next(e.label for e in found.exposures if e.part == part)
+
+
 def place(
     quad: Quad,
     prices: Mapping[str, float],
@@ -120,6 +204,8 @@ def place(
     limit: float = VIEW_LIMIT,
     approaches: Mapping[str, Approaches] | None = None,
     directions: int = PLACE_DIRECTIONS,
+    worth: float = 1.0,
+    breaks: Mapping[str, float] | None = None,
 ) -> Placement:
     """Look at a whole build.
 
@@ -131,6 +217,8 @@ def place(
         approaches: directions by kind of obstacle ("ball", "pole", "flat"); evenly from everywhere "
         "by default.
         directions: how many when they are even.
+        worth: of a bench minute, coins.
+        breaks: chance per crash that touches break a part, by name; None without a crash test of this build.
     """
     from crashworthy.placement.hits import FLAT_DIRECTIONS
 
@@ -148,25 +236,34 @@ def place(
     names = [p.name for p in quad.parts if p.kind in FRAGILE and len(p.faces)]
     plain = skin_of(quad)
     reaches = reach(plain, names)
-    exposures = rank(quad, spinning, stopped, reaches, prices, minutes)
+    exposures = rank(quad, spinning, stopped, reaches, prices, minutes, worth=worth, breaks=breaks)
     bench, camera, deepest = None, None, None
     if quad.sheet.camera is not None and quad.sheet.camera.view is not None:
         bench = CameraBench(quad)
         camera, deepest = camera_row(bench, limit)
     radio = Radio(quad)
     found = tuple(radio.coverage(name) for name in quad.sheet.antennas)
-    worth = [e for e in exposures if e.exposed and candidate_parts(quad, e.part)]
-    # A plug and its lead, and a lens and its camera, are one move.
-    once = {candidate_parts(quad, e.part): e for e in reversed(worth)}
-    first = [e for e in worth if once[candidate_parts(quad, e.part)] is e][:TRIED]
+    # A plug and its lead, and a lens and its camera, are one move: that of the costlier one which it helps.
+    groups: dict[str, list[Exposure]] = {}
+    for e in exposures:
+        if e.exposed and (row := candidate_parts(quad, e.part)):
+            groups.setdefault(row, []).append(e)
     trying = MoveBench(quad, given, limit, skin=plain, camera=bench, radio=radio)
-    moves = tuple(m for e in first if (m := trying.best(e.part)) is not None)
+    moves: list[Move] = []
+    looked: list[str] = []
+    for members in tuple(groups.values())[:TRIED]:
+        for e in members:
+            looked.append(e.part)
+            if (found_move := trying.best(e.part)) is not None:
+                moves.append(found_move)
+                break
     return Placement(
         quad.name,
         quad.digest,
         exposures,
-        moves,
-        tuple(e.part for e in first),
+        tuple(moves),
+        tuple(looked),
+        tuple(e.part for e in exposures if not candidate_parts(quad, e.part)),
         camera,
         deepest,
         limit,

@@ -57,7 +57,7 @@ class Move:
         words: the move in mm.
         field: where it is written in the sheet ("antennas.video.at").
         value: what is written there.
-        before, after: hit share of the part (for the camera: share of directions open to a stub).
+        before, after: hit share of the part, stub and spike, props stopped.
         reach: radius of the largest ball that can touch it afterwards, m.
         cost: what it costs, in words with numbers.
     """
@@ -72,13 +72,15 @@ class Move:
     reach: float
     cost: str
 
+    def gain(self) -> str:
+        """The move and what it takes away, in words."""
+        less = 1 - self.after / self.before if self.before > 0 else 0.0
+        return f"{self.words}, touched {100 * less:.0f} % less"
+
     def summary(self) -> str:
-        """One sentence."""
-        gain = 1 - self.after / self.before if self.before > 0 else 0.0
-        return (
-            f"{self.words}: exposure {100 * self.before:.2f} % to {100 * self.after:.2f} % "
-            f"({100 * gain:.0f} % less). {self.cost}"
-        )
+        """One sentence, and what it costs."""
+        shares = f"in {100 * self.after:.2f} instead of {100 * self.before:.2f} % of hits"
+        return f"{self.gain()} ({shares}). {self.cost}"
 
     def to_json(self) -> dict[str, Any]:
         """Plain data."""
@@ -295,9 +297,10 @@ class MoveBench:
             )
         if part in before.sheet.antennas:
             a, b = (self.radio.coverage(part, q.sheet.antennas[part]).tenth for q in (before, after))
-            if b >= a:
-                return f"It gains range: {b - a:+.1f} dB where one direction in ten is worst."
-            return f"It costs range: {b - a:+.1f} dB where one direction in ten is worst."
+            if abs(b - a) < 0.05:
+                return "Range stays as it is."
+            verb = "gains" if b > a else "costs"
+            return f"It {verb} range: {abs(b - a):.1f} dB in the worst tenth of directions."
         if part.removesuffix("_plug") in before.sheet.leads:
             return "It costs slack: leave enough to plug and unplug with cold fingers."
         shift = (after.mass_properties.cog - before.mass_properties.cog) / MM

@@ -1,8 +1,12 @@
-"""What is worth moving first: exposure x fragility x price x bench minutes, and the verdict "exposed"."""
+"""What is worth hiding first: what being touched costs in 100 crashes, and the verdict "exposed".
+
+Where a crash test of the build is at hand, a part's loss is the breaks that touches cause times what one
+break costs. Without one, exposure x consequence stands in for it (``docs/decisions/0111``).
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 from crashworthy.strength.capacity import capacities
@@ -14,7 +18,16 @@ if TYPE_CHECKING:
     from crashworthy.placement.hits import HitShares
     from crashworthy.placement.reach import Reach
 
-__all__ = ["EXPOSED_REACH", "EXPOSED_SHARE", "FRAGILE", "REFERENCE", "Exposure", "fragilities", "rank"]
+__all__ = [
+    "EXPOSED_REACH",
+    "EXPOSED_SHARE",
+    "FRAGILE",
+    "REFERENCE",
+    "TOUCHING",
+    "Exposure",
+    "fragilities",
+    "rank",
+]
 
 FRAGILE: Final = ("lens", "camera", "antenna", "battery", "lead", "plug", "board", "box")
 """Kinds that are hidden rather than strengthened."""
@@ -26,7 +39,11 @@ EXPOSED_SHARE: Final = 1e-3
 """And one that is touched first in at least this share of hits (assumption)."""
 
 REFERENCE: Final = 100.0
-"""Force, N, that a part of fragility 1 bears (a scale only; ratios count)."""
+"""Force of a touch, N: a part that breaks at less is taken to break whenever it is touched (assumption)."""
+
+TOUCHING: Final = ("force", "limb", "bending")
+"""Loads that a touch brings on (see ``strength.capacity.LOADS``). What shakes the boards or pulls on the
+strap reaches a part wherever it sits, so that hiding it saves nothing of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,10 +55,12 @@ class Exposure:
         spinning, stopped: share of first touches by obstacle name, props spinning or stopped.
         share: mean of them over the obstacles but the flat, props spinning and stopped alike.
         reach: how deep it is hidden.
-        fragility: ``REFERENCE`` over the force that breaks half of such parts.
+        fragility: ``REFERENCE`` over the force that breaks half of such parts, at most 1.
         price: coins.
         minutes: bench time to put it right.
-        score: product of share, fragility, price and minutes, as a part of the greatest.
+        cost: of one break in coins, bench time included at what a minute is worth.
+        breaks: chance per crash that touches break it, or None without a crash test.
+        score: loss, or exposure x consequence without a crash test, as a part of the greatest.
     """
 
     part: str
@@ -54,7 +73,14 @@ class Exposure:
     fragility: float
     price: float
     minutes: float
+    cost: float
+    breaks: float | None
     score: float
+
+    @property
+    def loss(self) -> float | None:
+        """Coins in 100 crashes, bench time included; None without a crash test."""
+        return None if self.breaks is None else 100.0 * self.breaks * self.cost
 
     @property
     def exposed(self) -> bool:
@@ -73,19 +99,32 @@ class Exposure:
             "fragility": round(self.fragility, 4),
             "price_coins": self.price,
             "minutes": self.minutes,
+            "cost_coins": round(self.cost, 3),
+            "breaks_per_100_crashes": None if self.breaks is None else round(100.0 * self.breaks, 4),
+            "loss_coins_per_100_crashes": None if self.loss is None else round(self.loss, 3),
             "score": round(self.score, 5),
             **self.reach.to_json(),
         }
 
 
 def fragilities(quad: Quad) -> dict[str, float]:
-    """``REFERENCE`` over the least median breaking force of each part that has one; 1 for the others."""
+    """``REFERENCE`` over the least median breaking force of each part, at most 1.
+
+    A part that breaks as a limb (its root, its mount) counts as 1: its lever makes a touch enough. A part of
+    which nothing is known counts as 1 too.
+    """
     weakest: dict[str, float] = {}
+    limbs: set[str] = set()
     for capacity in capacities(quad):
-        if capacity.unit == "N":
-            name = quad.parts[capacity.part].name
+        name = quad.parts[capacity.part].name
+        if capacity.load == "limb":
+            limbs.add(name)
+        elif capacity.unit == "N" and capacity.load in TOUCHING:
             weakest[name] = min(weakest.get(name, float("inf")), capacity.median)
-    return {p.name: REFERENCE / weakest[p.name] if p.name in weakest else 1.0 for p in quad.parts}
+    return {
+        p.name: 1.0 if p.name in limbs or p.name not in weakest else min(1.0, REFERENCE / weakest[p.name])
+        for p in quad.parts
+    }
 
 
 def rank(
@@ -95,6 +134,9 @@ def rank(
     reaches: tuple[Reach, ...],
     prices: Mapping[str, float],
     minutes: Mapping[str, float],
+    *,
+    worth: float = 1.0,
+    breaks: Mapping[str, float] | None = None,
 ) -> tuple[Exposure, ...]:
     """Order the fragile parts of a quad, the most worth hiding first.
 
@@ -105,19 +147,21 @@ def rank(
         reaches: of every part to rank.
         prices: coins by kind; 1 for a kind without.
         minutes: bench minutes by kind; 1 for a kind without.
+        worth: of a bench minute, coins.
+        breaks: chance per crash that touches break a part, by name, 0 for one that is absent; None when this
+            build has no crash test.
     """
     weak = fragilities(quad)
     bounded = [h for h in (*spinning, *stopped) if h.obstacle.kind != "flat"]
-    rows = []
+    rows: list[tuple[float, float, Exposure]] = []
     for found in reaches:
         part = quad.part(found.part)
         share = sum(h[part.name] for h in bounded) / max(1, len(bounded))
         price, time = prices.get(part.kind, 1.0), minutes.get(part.kind, 1.0)
-        rows.append((share * weak[part.name] * price * time, part, found, share, price, time))
-    top = max((r[0] for r in rows), default=0.0) or 1.0
-    rows.sort(key=lambda r: (-r[0], r[1].name))
-    return tuple(
-        Exposure(
+        cost = price + worth * time
+        broken = None if breaks is None else breaks.get(part.name, 0.0)
+        stand_in = share * weak[part.name] * cost
+        row = Exposure(
             part.name,
             part.label,
             part.kind,
@@ -128,7 +172,12 @@ def rank(
             weak[part.name],
             price,
             time,
-            product / top,
+            cost,
+            broken,
+            0.0,
         )
-        for product, part, found, share, price, time in rows
-    )
+        rows.append((stand_in if broken is None else broken * cost, stand_in, row))
+    top = max((r[0] for r in rows), default=0.0) or 1.0
+    # Parts that no simulated crash broke keep the order of exposure x consequence among themselves.
+    rows.sort(key=lambda r: (-r[0], -r[1], r[2].part))
+    return tuple(replace(row, score=value / top) for value, _, row in rows)

@@ -163,11 +163,13 @@ class BenchPrior:
         repair: bench minutes to put right one broken part, by part kind.
         price: coins for one new part, the pack included, by part kind.
         change: coins and minutes of changes, by row.
+        minute: what a bench minute weighs beside a coin, coin/min.
     """
 
     repair: Mapping[str, float]
     price: Mapping[str, float]
     change: Mapping[str, float]
+    minute: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,7 +247,7 @@ def _assumption(name: str, item: object, file: str, default: Assumption | None) 
     return Assumption(name, value, low, high, unit, source, access)
 
 
-_FREE: Final = ("price.", "pack_price.", "weight.", "tool.", "repair.", "change.")
+_FREE: Final = ("price.", "pack_price.", "weight.", "tool.", "repair.", "change.", "worth.")
 _ZERO_OK: Final = ("jump_scuff", "jump_hit", "jump_slam", "slam_makes_due", "missing_share", "exponent")
 
 
@@ -310,6 +312,7 @@ def _build(rows: Mapping[str, Assumption]) -> Priors:
             repair=section("repair"),
             price={**section("price"), **section("pack_price")},
             change=section("change"),
+            minute=section("worth")["minute"],
         ),
         assumptions=tuple(rows.values()),
     )

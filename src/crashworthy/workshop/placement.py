@@ -37,14 +37,50 @@ class PlacementBench(ChangeBench):
         from crashworthy.workshop.agreement import approaches_of
 
         found, mix = self.find(quad), self.mix(quad, towards)
-        bench = self.priors().bench
-        key = (found.digest, limit, mix and mix.digest, hash(repr(bench)))
+        bench, breaks = self.priors().bench, self.touch_breaks(quad)
+        known = None if breaks is None else tuple(sorted(breaks.items()))
+        key = (found.digest, limit, mix and mix.digest, hash(repr(bench)), known)
 
         def make() -> Placement:
             ways = None if mix is None else approaches_of(found, mix, PLACE_DIRECTIONS)
-            return place(found, bench.price, bench.repair, limit=limit, approaches=ways)
+            return place(
+                found,
+                bench.price,
+                bench.repair,
+                limit=limit,
+                approaches=ways,
+                worth=bench.minute,
+                breaks=breaks,
+            )
 
         return self.memo.get(("placement", *key), None, make)
+
+    def touch_breaks(self, quad: str) -> dict[str, float] | None:
+        """Chance per crash that touches break each part, from the newest crash test of this very build.
+
+        Strengths are those the journal taught. What shakes the boards or pulls on the strap is left out: it
+        reaches a part wherever it sits. None for a sheet file, or without such a crash test.
+
+        Raises:
+            NotFoundError: no such quad.
+            SheetError: the sheet has a problem.
+        """
+        from crashworthy.placement.ranking import TOUCHING
+        from crashworthy.strength.capacity import capacities
+
+        known = None if quad.endswith(".toml") else self.latest_campaign(quad)
+        if known is None or known.stale:
+            return None
+        found = self.quad(quad)
+        touch = {(found.parts[c.part].name, c.mode) for c in capacities(found) if c.load in TOUCHING}
+        broken: dict[str, float] = {}
+        for part in self.corrected_summary(known)["parts"]:
+            spared = 1.0
+            for mode in part["modes"]:
+                if (part["name"], mode["mode"]) in touch:
+                    spared *= 1.0 - mode["chance"]
+            broken[part["name"]] = 1.0 - spared
+        return broken
 
     def mix(self, quad: str, towards: str) -> Scenario | None:
         """The scenario whose crashes weigh the directions, or None for evenly from everywhere.

@@ -10,7 +10,7 @@ from starlette.concurrency import run_in_threadpool
 
 from crashworthy.errors import CrashworthyError, Problem, SheetError
 from crashworthy.pictures import exploded, ramp, render
-from crashworthy.pictures.hidden import share_bars
+from crashworthy.pictures.hidden import loss_bars, share_bars
 from crashworthy.placement.camera import CameraBench, Pose
 from crashworthy.placement.printed import KINDS, export
 from crashworthy.placement.trim import trims
@@ -29,6 +29,10 @@ TOP = 0.1
 """Share of first touches that gets the full shade: a fixed scale, so that two builds compare by eye."""
 
 
+WORTH_A_ROW: Final = 1.0
+"""Coins lost in 100 crashes from which on a hidden part stands in the table all the same."""
+
+
 class _Same(ByBuild):
     """A quad with its placement; the key is the build and the directions."""
 
@@ -40,14 +44,14 @@ class _Same(ByBuild):
 
 
 @lru_cache(maxsize=8)
-def _camera(it: _Same) -> tuple[str, tuple[str, ...]]:
+def _camera(it: _Same) -> tuple[str, tuple[tuple[str, str], ...]]:
     """What the camera sees, and what to file off for a clear view."""
     if it.found.camera is None:
         return "", ()
     bench = CameraBench(it.quad)
     pose = Pose.of(bench.camera)
     picture = render.camera_svg(bench.view(pose, 320), it.found.camera.summary())
-    return picture, tuple(render.trim_svg(t) for t in trims(bench, pose)[:3])
+    return picture, tuple((t.label, render.trim_svg(t)) for t in trims(bench, pose)[:3])
 
 
 @lru_cache(maxsize=8)
@@ -107,9 +111,11 @@ def show(
         slug=slug,
         found=found,
         quad=quad,
-        bars=svg(share_bars(found)) if found.exposures else "",
+        bars=svg(loss_bars(found) or share_bars(found)) if found.exposures else "",
+        scale=svg(ramp.scale("0.1 %", "10 %", "touched first in this share of hits", [(0.5, "1 %")])),
+        shown=[e for e in found.exposures if e.exposed or (e.loss or 0.0) >= WORTH_A_ROW],
         view=svg(picture),
-        cuts=[svg(c) for c in cuts],
+        cuts=[(label, svg(cut)) for label, cut in cuts],
         moves={m.part: m for m in found.moves},
         kinds=KINDS,
         crashed=shop.printed_trials(slug),
