@@ -142,6 +142,7 @@ def test_look_lists_parts_of_such_crashes(demo):
     said = demo("look", "dunlin", "--severity", "slam")
     assert said.code == 0, said.err
     assert said.out.startswith("After a slam look here first: ")
+    assert "Screws to check first: " in said.out
     assert "pack outdoors" in said.err
     assert demo("look", "dunlin", "--severity", "bang").code == 2
 

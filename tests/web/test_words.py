@@ -64,3 +64,14 @@ def test_moments_are_told_in_utc_and_roughly() -> None:
     assert words.ago(moment, moment + timedelta(minutes=61)) == "1 hour ago"
     assert words.ago(moment, moment) == "just now"
     assert words.ago(None) == "never"
+
+
+def test_sentences_are_set_as_print_has_them() -> None:
+    """Ranges get a dash, sizes a cross, negative numbers a minus; dates and words stay as they are."""
+    given = "M3 x 12 at 0.8-1.0 N m (-0.1 to 3), -4 mm on 2026-11-29, see-saw"
+    assert words.typeset(given) == "M3 × 12 at 0.8–1.0 N m (−0.1 to 3), −4 mm on 2026-11-29, see-saw"
+
+
+def test_a_change_has_its_sign_and_nothing_has_none() -> None:
+    """Changes carry a sign, with a true minus; what rounds to nothing is 0."""
+    assert [words.signed(x, 1) for x in (7.0, -9.44, -0.04, None)] == ["+7.0", "−9.4", "0", "–"]

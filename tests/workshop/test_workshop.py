@@ -119,3 +119,18 @@ def test_the_order_of_placement_follows_the_crash_test(workshop):
     assert workshop.latest_campaign(slug).stale
     assert workshop.touch_breaks(slug) is None
     assert all(e.loss is None for e in workshop.placement(slug).exposures)
+
+
+def test_harder_crashes_slip_more_screws(workshop):
+    """Screws to check first follow the kind of crash: a slam slips none more seldom than a scuff."""
+    slams, scuffs = (
+        {r.group: r.slips for r in workshop.screws_first("gannet", how)} for how in ("slam", "scuff")
+    )
+    assert slams
+    assert all(slams.get(group, 0.0) >= share for group, share in scuffs.items())
+    every = workshop.slip_shares("gannet", workshop.torque_card("gannet"))
+    assert all(slams[g] >= every[g] for g in slams)
+    order = [r.slips for r in workshop.screws_first("gannet", "hit", "rail")]
+    assert order == sorted(order, reverse=True)
+    with pytest.raises(NotFoundError):
+        workshop.screws_first("gannet", "slam", "sea")

@@ -93,7 +93,7 @@ def _words(found: Ranking) -> None:
     say(f"As it is, 100 crashes cost {found.minutes:.0f} bench minutes and {found.coins:.0f} coins.")
     say()
     table(
-        ("change", "min saved", "90 %", "coins", "g", "buy", "fit", "first"),
+        ("change", "min saved", "90 %", "coins", "g", "buy", "fit", "best"),
         [
             (
                 r.label,
@@ -110,7 +110,7 @@ def _words(found: Ranking) -> None:
         right="lrrrrrrr",
     )
     where = "" if found.by in PACKS else ", in 100 crashes"
-    say(f"Ranked by {BY[found.by]}{where}. first: chance to be the best of those ranked.")
+    say(f"Ranked by {BY[found.by]}{where}. best: chance to be the best of those ranked.")
     if found.lived is not None:
         _packs(found)
     for r in found.rows[:3]:

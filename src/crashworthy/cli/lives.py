@@ -103,9 +103,11 @@ def look(
     Example: crashworthy look gannet --severity slam --obstacle wall
     """
     from crashworthy.cautions import CAUTIONS
+    from crashworthy.upkeep.crash_loads import screw_words
 
     with opened(data, store) as workshop:
         rows = workshop.look_first(quad, severity, obstacle)
+        screws = workshop.screws_first(quad, severity, obstacle) if rows else ()
         head = workshop.learned(quad).head
     if as_json:
         print_json([{n: getattr(r, n) for n in r.__slots__} for r in rows])
@@ -131,5 +133,6 @@ def look(
         right="rlrrr",
     )
     say(f"{head[:1].upper()}{head[1:]}.")
-    say("Then the arm and motor screws: a slam makes them due.")
+    say(screw_words(screws) or "Then the arm and motor screws.")
+    say("A slam makes the arm and motor screws due.")
     caution(CAUTIONS["crashed-pack"].text)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -86,6 +86,10 @@ def margin_map(found: LinkMap, link: Link) -> str:
     )
 
 
+NOWHERE: Final = 0.005
+"""A share of directions that no longer needs room in the picture."""
+
+
 def range_plot(links: Sequence[tuple[str, Link]], both: Link | None = None) -> str:
     """Share of the directions where the pilot is in which a distance is reached.
 
@@ -94,8 +98,9 @@ def range_plot(links: Sequence[tuple[str, Link]], both: Link | None = None) -> s
         both: the better of two in every direction, drawn in the accent.
     """
     shown = [*links[:3], *((("the better of two", both),) if both is not None else ())]
-    end = max(4.0 * link.median for _, link in shown)
-    x = np.linspace(0.0, end, 200)
+    far = np.linspace(0.0, max(4.0 * link.median for _, link in shown), 400)
+    some = np.max([link.reached(far) for _, link in shown], axis=0) > NOWHERE
+    x = np.linspace(0.0, 1.1 * float(far[some].max(initial=far[1])), 200)
     return plots.line_plot(
         [plots.Series(label, x, 100 * link.reached(x), mark=link is both) for label, link in shown],
         title="How often a distance is reached",

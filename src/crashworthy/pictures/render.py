@@ -65,7 +65,16 @@ def camera_svg(view: View, describe: str, *, alone: bool = False) -> str:
     height = width * rows / columns
     data = "data:image/png;base64," + base64.b64encode(camera_png(view)).decode()
     body = [
-        svg.el("image", href=data, x=0, y=0, width=width, height=height, preserveAspectRatio="none"),
+        svg.el(
+            "image",
+            href=data,
+            x=0,
+            y=0,
+            width=width,
+            height=height,
+            preserveAspectRatio="none",
+            class_="heat seen",
+        ),
         svg.el("rect", x=0.5, y=0.5, width=width - 1, height=height - 1, fill="none", stroke="currentColor"),
         svg.el(
             "path", d=svg.path([(width / 2 - 8, height / 2), (width / 2 + 8, height / 2)]), class_="centre"

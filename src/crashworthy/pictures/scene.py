@@ -235,7 +235,14 @@ def strip_svg(quad: Quad, replay: Replay, count: int = 6, *, columns: int = 3, a
         clip = svg.el("rect", x=0, y=r * (step + 30.0), width=width, height=step)
         body.append(svg.el("clipPath", clip, id=f"{key}-{r}"))
         picture = svg.el(
-            "image", href=data, x=0, y=r * 30.0, width=width, height=rows * step, preserveAspectRatio="none"
+            "image",
+            href=data,
+            x=0,
+            y=r * 30.0,
+            width=width,
+            height=rows * step,
+            preserveAspectRatio="none",
+            class_="heat seen",
         )
         body.append(svg.el("g", picture, clip_path=f"url(#{key}-{r})"))
     for i, (time, touching) in enumerate(told):

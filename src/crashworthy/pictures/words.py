@@ -24,6 +24,7 @@ __all__ = [
     "percent",
     "plural",
     "share_of",
+    "signed",
     "typeset",
     "upfirst",
     "whole",
@@ -135,13 +136,15 @@ def upfirst(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-_RANGE: Final = re.compile(r"\d{4}-\d{2}-\d{2}|(?<=\d)-(?=\d)|(?<=\d) x (?=\d)")
+_RANGE: Final = re.compile(r"\d{4}-\d{2}-\d{2}|(?<=\d)-(?=\d)|(?<=\d) x (?=\d)|(?<=[ (])-(?=\d)")
 
 
 def typeset(text: str) -> str:
-    """Ranges and sizes of a sentence as print has them: "0.8-1.0" with a dash, "M3 x 12" with a cross."""
+    """A sentence as print has it: "0.8-1.0" with a dash, "M3 x 12" with a cross, "-3" with a minus."""
 
     def better(found: re.Match[str]) -> str:
+        if found[0] == "-" and not text[found.start() - 1].isdigit():
+            return "−"
         return {"-": "–", " x ": " × "}.get(found[0], found[0])  # a date stays as it is
 
     return _RANGE.sub(better, text)
@@ -150,6 +153,15 @@ def typeset(text: str) -> str:
 def share_of(name: str, shares: dict[str, float]) -> float:
     """The share that belongs to a part, 0 when it was never hit."""
     return shares.get(name, 0.0)
+
+
+def signed(value: float | None, digits: int = 1) -> str:
+    """A change with its sign and ``digits`` decimals; "0" when nothing of it is left: "+7", "−9.4", "0"."""
+    if value is None or _absent(value):
+        return _NONE
+    if round(value, digits) == 0:
+        return "0"
+    return f"{value:+.{digits}f}".replace("-", "−")
 
 
 FILTERS: Final[dict[str, Callable[..., Any]]] = {
@@ -165,6 +177,7 @@ FILTERS: Final[dict[str, Callable[..., Any]]] = {
     "percent": percent,
     "plural": plural,
     "share_of": share_of,
+    "signed": signed,
     "typeset": typeset,
     "upfirst": upfirst,
     "whole": whole,

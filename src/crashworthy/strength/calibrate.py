@@ -97,8 +97,8 @@ class ArmBelief:
         how = " and ".join(dict.fromkeys(f"a {t.how} {_WORDS[t.in_plane]}" for t in self.tests))
         whence = f"from {how}" if how else "assumed, nothing was measured"
         return (
-            f"Root factor {up:.2f} ({ul:.2f}-{uh:.2f}) up and down, {side:.2f} ({sl:.2f}-{sh:.2f}) sideways, "
-            f"{whence}."
+            f"Arm roots are {up:.2f} ({ul:.2f}-{uh:.2f}) times as stiff as a perfect clamp up and down, "
+            f"{side:.2f} ({sl:.2f}-{sh:.2f}) sideways, {whence}."
         )
 
     def to_json(self) -> dict[str, Any]:

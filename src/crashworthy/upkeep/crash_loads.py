@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["CrashLoads", "Look", "damage_by_part", "look_first"]
+__all__ = ["CrashLoads", "Look", "ScrewLook", "damage_by_part", "look_first", "screw_words"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,6 +48,45 @@ class CrashLoads:
     obstacles: tuple[tuple[str, str], ...]
     limb_parts: tuple[int, ...] = ()
     edges: tuple[float, float] | None = None
+
+    def such(self, severity: str = "", obstacle: str = "") -> NDArray[np.bool_]:
+        """(n,) whether a crash is of that kind.
+
+        Args:
+            severity: scuff, hit or slam; any when "".
+            obstacle: name or kind of an obstacle of the campaign; any when "".
+
+        Raises:
+            NotFoundError: the campaign has no such severity, obstacle or crash.
+        """
+        grade = self.severity
+        chosen = np.ones(len(grade), dtype=bool)
+        if severity:
+            if severity not in SEVERITIES:
+                raise NotFoundError(
+                    Problem(
+                        f"no severity is called {severity!r}",
+                        f"use {', '.join(SEVERITIES)}",
+                        field="severity",
+                    )
+                )
+            chosen &= grade == SEVERITIES.index(severity)
+        if obstacle:
+            wanted = obstacle.lower()
+            same = [wanted in (name.lower(), kind.lower()) for name, kind in self.obstacles]
+            if not any(same):
+                known = ", ".join(dict.fromkeys(x for pair in self.obstacles for x in pair))
+                raise NotFoundError(
+                    Problem(
+                        f"the crash test has no obstacle {obstacle!r}",
+                        f"use one of {known}",
+                        field="obstacle",
+                    )
+                )
+            chosen &= np.array(same)[np.asarray(self.arrays["obstacle"], dtype=np.int64)]
+        if not chosen.any():
+            raise NotFoundError(Problem("the crash test has no such crash", "run a larger one"))
+        return chosen
 
     def _limb(self, part: int) -> Floats:
         """(n,) utilisation of a limb; 0 in campaigns that did not keep it."""
@@ -137,6 +176,28 @@ class Look:
     why: str
 
 
+@dataclass(frozen=True, slots=True)
+class ScrewLook:
+    """A screw group to check after a crash.
+
+    Attributes:
+        group, title: of the joint.
+        slips: share of such crashes in which it slips sideways somewhere.
+    """
+
+    group: str
+    title: str
+    slips: float
+
+
+def screw_words(rows: Sequence[ScrewLook], top: int = 3) -> str:
+    """Which screws to check first, as one sentence; "" when none slips."""
+    if not rows:
+        return ""
+    told = ", ".join(f"{r.title[:1].lower()}{r.title[1:]} slip in {_in_100(r.slips)}" for r in rows[:top])
+    return f"Screws to check first: {told} of 100 such crashes, tight as the torque card says."
+
+
 def look_first(loads: CrashLoads, severity: str = "", obstacle: str = "", top: int = 8) -> tuple[Look, ...]:
     """Where to look after a crash of that kind: what is most likely broken, then near it, then hit.
 
@@ -147,31 +208,9 @@ def look_first(loads: CrashLoads, severity: str = "", obstacle: str = "", top: i
         top: how many at most.
 
     Raises:
-        NotFoundError: the campaign has no such severity or obstacle.
+        NotFoundError: the campaign has no such severity, obstacle or crash.
     """
-    grade = loads.severity
-    chosen = np.ones(len(grade), dtype=bool)
-    if severity:
-        if severity not in SEVERITIES:
-            raise NotFoundError(
-                Problem(
-                    f"no severity is called {severity!r}", f"use {', '.join(SEVERITIES)}", field="severity"
-                )
-            )
-        chosen &= grade == SEVERITIES.index(severity)
-    if obstacle:
-        wanted = obstacle.lower()
-        same = [wanted in (name.lower(), kind.lower()) for name, kind in loads.obstacles]
-        if not any(same):
-            known = ", ".join(dict.fromkeys(x for pair in loads.obstacles for x in pair))
-            raise NotFoundError(
-                Problem(
-                    f"the crash test has no obstacle {obstacle!r}", f"use one of {known}", field="obstacle"
-                )
-            )
-        chosen &= np.array(same)[np.asarray(loads.arrays["obstacle"], dtype=np.int64)]
-    if not chosen.any():
-        raise NotFoundError(Problem("the crash test has no such crash", "run a larger one"))
+    chosen = loads.such(severity, obstacle)
     rows = []
     for part in dict.fromkeys(c.part for c in loads.capacities):
         ratio = loads.ratio(part)[chosen]

@@ -58,7 +58,8 @@ class ItemPool:
         mean, low, high = self.newcomer
         return (
             f"{self.item.replace('_', ' ')}: {sum(self.breaks)} broke where {sum(self.expected):.1f} were "
-            f"expected; a new quad of this crew breaks {mean:.2g} times as simulated ({low:.2g}-{high:.2g})."
+            f"expected; on a new quad of this crew it breaks {mean:.2g} times as often as simulated "
+            f"({low:.2g}-{high:.2g})."
         )
 
 
@@ -126,7 +127,10 @@ class CrewReport:
         far = max(broken, key=lambda p: abs(math.log(p.newcomer[0])))
         mean, low, high = far.newcomer
         name = far.item.replace("_", " ")
-        return f"{head}: {name} breaks {mean:.2g} times as often as simulated ({low:.2g}-{high:.2g})."
+        return (
+            f"{head}: farthest from the simulation is the {name}, broken {mean:.2g} times as often "
+            f"({low:.2g}-{high:.2g})."
+        )
 
     def to_json(self) -> dict[str, Any]:
         """Plain dict."""

@@ -97,7 +97,8 @@ def pack_health(battery: str, flights: Sequence[Mapping[str, Any]]) -> PackHealt
     margin = float(last["lowest_v"]) / cells - EMPTY_CELL if cells and "lowest_v" in last else None
     used = float(last["used_mah"]) if "used_mah" in last else None
     way = trend(f"resistance of pack {battery}", [math.log(x) for x in r], SCATTER)
-    words = [f"Pack {battery}: {1e3 * r[-1]:.1f} mΩ, {ratio:.2f} times its first flights ({len(r)} flights)."]
+    count = f"{len(r)} flight{'' if len(r) == 1 else 's'}"
+    words = [f"Pack {battery}: {1e3 * r[-1]:.1f} mΩ, {ratio:.2f} times its first flights ({count})."]
     if used is not None:
         words.append(f"{used:.0f} mAh used.")
     if margin is not None:

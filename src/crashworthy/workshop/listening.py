@@ -56,6 +56,7 @@ class ListenBench(JournalBench):
         events = self.store.events(slug)
         gone = {e.payload.target for e in events if isinstance(e.payload, Retraction)}
         out: dict[str, tuple[datetime, str]] = {}
+        labels = {part.name: part.label for part in self.quad(slug).parts}
 
         def begin(key: str, at: datetime, what: str) -> None:
             words = f"{what}, {at:%Y-%m-%d}"
@@ -68,16 +69,16 @@ class ListenBench(JournalBench):
             if isinstance(p, Swap):
                 corner = p.part.rsplit("_", 1)[-1]
                 if corner in ("fl", "fr", "rl", "rr") and p.part.startswith(("prop", "motor")):
-                    begin(corner, e.occurred, f"{p.part} swapped")
+                    begin(corner, e.occurred, f"{labels.get(p.part, p.part)} swapped")
                 elif p.part.startswith("arm"):
-                    begin("", e.occurred, f"{p.part} swapped")
+                    begin("", e.occurred, f"{labels.get(p.part, p.part)} swapped")
             elif isinstance(p, Build):
                 for key in ("fl", "fr", "rl", "rr", ""):
                     begin(key, e.occurred, "the sheet changed")
             elif (isinstance(p, Tighten) or (isinstance(p, Check) and p.tightened != "none")) and (
                 "arm" in p.group or "stack" in p.group
             ):
-                begin("", e.occurred, f"{p.group} tightened")
+                begin("", e.occurred, f"{p.group.replace('_', ' ')} screws tightened")
         return out
 
     def own_flights(self, slug: str, *, fine_only: bool = True, leave_out: str = "") -> list[Features]:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from crashworthy.upkeep.accumulate import Accumulated
     from crashworthy.upkeep.breakage import BreakRate
     from crashworthy.upkeep.counts import QuadCounts
-    from crashworthy.upkeep.crash_loads import Look
+    from crashworthy.upkeep.crash_loads import Look, ScrewLook
     from crashworthy.upkeep.crew import CrewReport
     from crashworthy.upkeep.growth import Growth
     from crashworthy.upkeep.history import QuadHistory
@@ -47,11 +47,22 @@ class LifeBench(LearnBench, GivenBench):
 
         return torque_card(self.find(sheet_or_slug), depths)
 
-    def slip_shares(self, slug: str, card: TorqueCard) -> dict[str, float]:
+    def slip_shares(
+        self, slug: str, card: TorqueCard, severity: str = "", obstacle: str = ""
+    ) -> dict[str, float]:
         """Share of crashes of the newest crash test of this very build in which each joint slips.
+
+        Args:
+            slug: of the quad.
+            card: its torque card.
+            severity: only scuffs, hits or slams; all when "".
+            obstacle: only crashes into this one of the crash test; all when "".
 
         Returns:
             By joint group; empty when there is no such crash test.
+
+        Raises:
+            NotFoundError: the crash test has no such severity, obstacle or crash.
         """
         known = self.latest_campaign(slug) if slug in self.names() else None
         if known is None or known.stale:
@@ -60,7 +71,12 @@ class LifeBench(LearnBench, GivenBench):
 
         quad: Quad = self.quad(slug)
         arrays = self.even_arrays(known.key)
-        return slip_shares(quad, card, arrays["part_peak"], arrays.get("arm_shear"))
+        peak, shear = arrays["part_peak"], arrays.get("arm_shear")
+        loads = self.crash_loads(slug) if severity or obstacle else None
+        if loads is not None:
+            such = loads.such(severity, obstacle)
+            peak, shear = peak[:, such], None if shear is None else shear[..., such]
+        return slip_shares(quad, card, peak, shear)
 
     def flight_budget(self, sheet_or_slug: str, **known: float | None) -> Budget:
         """Hover power, endurance and what each gram costs; ``known`` as ``strength.flight.flight_budget``.
@@ -210,6 +226,20 @@ class LifeBench(LearnBench, GivenBench):
 
         loads = self.crash_loads(slug)
         return () if loads is None else look_first(loads, severity, obstacle)
+
+    def screws_first(self, slug: str, severity: str = "", obstacle: str = "") -> tuple[ScrewLook, ...]:
+        """Screw groups by how often they slip in such crashes, tight as the torque card says; worst first.
+
+        Raises:
+            NotFoundError, SheetError: as ``look_first``.
+        """
+        from crashworthy.upkeep.crash_loads import ScrewLook
+
+        card = self.torque_card(slug)
+        shares = self.slip_shares(slug, card, severity, obstacle)
+        titles = {r.group: r.title for r in card.rows}
+        found = [ScrewLook(g, titles[g], s) for g, s in shares.items() if s > 0.0]
+        return tuple(sorted(found, key=lambda r: (-r.slips, r.group)))
 
     def wear_priors(self) -> WearPriors:
         """Beliefs about wear: the packaged ones, with those in DATA/wear.toml in their place.

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Request, Response
 from crashworthy.errors import CrashworthyError
 from crashworthy.pictures import plots
 from crashworthy.pictures.drawing import Item, plan
+from crashworthy.upkeep.crash_loads import screw_words
 from crashworthy.upkeep.history import SEVERITIES
 from crashworthy.web.pages.arrows import left_arrows
 from crashworthy.web.pages.photos import shown
@@ -131,6 +132,7 @@ def lives(request: Request, slug: str, severity: str = "", obstacle: str = "") -
         growth=svg(growth_plot(trend)),
         compared=_compared(shop, slug),
         look=look,
+        screws=screw_words(shop.screws_first(slug, severity, obstacle)) if look else "",
         hatches=HATCH,
         seen=seen(history),
         pointed=svg(look_drawing(shop.quad(slug), look)) if look else "",

@@ -113,7 +113,7 @@ def show(
         quad=quad,
         bars=svg(loss_bars(found) or share_bars(found)) if found.exposures else "",
         scale=svg(ramp.scale("0.1 %", "10 %", "touched first in this share of hits", [(0.5, "1 %")])),
-        shown=[e for e in found.exposures if e.exposed or (e.loss or 0.0) >= WORTH_A_ROW],
+        listed=[e for e in found.exposures if e.exposed or (e.loss or 0.0) >= WORTH_A_ROW],
         view=svg(picture),
         cuts=[(label, svg(cut)) for label, cut in cuts],
         moves={m.part: m for m in found.moves},

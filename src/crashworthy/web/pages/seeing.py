@@ -185,8 +185,10 @@ def _link(request: Request, slug: str, asked: Mapping[str, str]) -> Response:
     report: AntennaReport | None = None
     usual: LinkSettings | None = None
     status, problems, names = 200, tuple[Problem, ...](), tuple[str, ...]()
+    labels: dict[str, str] = {}
     try:
         quad = shop.quad(slug)
+        labels = {p.name: p.label for p in quad.parts}
         names = tuple(quad.sheet.antennas)
         name = asked.get("for") or next(iter(names), "")
         if name in quad.sheet.antennas:
@@ -210,7 +212,7 @@ def _link(request: Request, slug: str, asked: Mapping[str, str]) -> Response:
         status=status,
         slug=slug,
         report=report,
-        names=names,
+        names={n: labels.get(n, n) for n in names},
         name=asked.get("for") or next(iter(names), ""),
         form=form,
         grounds=POLARISATIONS,

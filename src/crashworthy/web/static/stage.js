@@ -59,8 +59,23 @@ export async function stage(box, say, { framed = (all) => all, from = [0.62, 0.7
   for (const mesh of framed(meshes)) size.expandByObject(mesh, true);
   const middle = size.getCenter(new Vector3());
   const reach = size.getSize(new Vector3()).length();
-  controls.target.copy(middle);
   camera.position.copy(middle).add(new Vector3(...from).normalize().multiplyScalar(reach * far));
+  // What is near looks larger, so the middle of the quad is not the middle of its picture: shift to the latter.
+  camera.lookAt(middle);
+  camera.updateMatrixWorld();
+  let [low, high] = [1, -1];
+  for (const mesh of framed(meshes)) {
+    const { min, max } = new Box3().setFromObject(mesh, true);
+    for (const x of [min.x, max.x]) for (const y of [min.y, max.y]) for (const z of [min.z, max.z]) {
+      const at = new Vector3(x, y, z).project(camera).y;
+      [low, high] = [Math.min(low, at), Math.max(high, at)];
+    }
+  }
+  const lift = (low + high) / 2 * Math.tan(camera.fov * Math.PI / 360) * reach * far;
+  const up = new Vector3(0, lift, 0).applyQuaternion(camera.quaternion);
+  middle.add(up);
+  camera.position.add(up);
+  controls.target.copy(middle);
   controls.minDistance = reach * 0.4;
   controls.maxDistance = reach * 4;
 
