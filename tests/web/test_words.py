@@ -68,6 +68,7 @@ def test_moments_are_told_in_utc_and_roughly() -> None:
 
 def test_sentences_are_set_as_print_has_them() -> None:
     """Ranges get a dash, sizes a cross, negative numbers a minus; dates and words stay as they are."""
+    assert words.typeset("-0.15 %") == "−0.15 %"
     given = "M3 x 12 at 0.8-1.0 N m (-0.1 to 3), -4 mm on 2026-11-29, see-saw"
     assert words.typeset(given) == "M3 × 12 at 0.8–1.0 N m (−0.1 to 3), −4 mm on 2026-11-29, see-saw"
 

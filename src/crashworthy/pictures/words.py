@@ -136,14 +136,14 @@ def upfirst(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-_RANGE: Final = re.compile(r"\d{4}-\d{2}-\d{2}|(?<=\d)-(?=\d)|(?<=\d) x (?=\d)|(?<=[ (])-(?=\d)")
+_RANGE: Final = re.compile(r"\d{4}-\d{2}-\d{2}|(?<=\d)-(?=\d)|(?<=\d) x (?=\d)|(?<![^ (])-(?=\d)")
 
 
 def typeset(text: str) -> str:
     """A sentence as print has it: "0.8-1.0" with a dash, "M3 x 12" with a cross, "-3" with a minus."""
 
     def better(found: re.Match[str]) -> str:
-        if found[0] == "-" and not text[found.start() - 1].isdigit():
+        if found[0] == "-" and not text[max(0, found.start() - 1)].isdigit():
             return "−"
         return {"-": "–", " x ": " × "}.get(found[0], found[0])  # a date stays as it is
 
