@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from crashworthy.web.words import typeset
+
 if TYPE_CHECKING:
     from pathlib import Path
 
@@ -206,7 +208,9 @@ def test_a_campaign_shows_progress_and_can_be_cancelled(watched: Watched, shop: 
     latest = shop.latest_campaign("dunlin")
     assert latest is not None
     said_now = page.locator("main .answer").first.text_content()
-    assert said_now == shop.corrected_summary(latest)["summary"]  # strengths as the journal corrects them
+    assert said_now == typeset(
+        shop.corrected_summary(latest)["summary"]
+    )  # strengths as the journal corrects them
     watched.clean()
 
 

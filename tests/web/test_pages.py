@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from crashworthy.upkeep.payloads import Swap
-from crashworthy.web.words import percent, upfirst
+from crashworthy.web.words import percent, typeset, upfirst
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -196,7 +196,7 @@ def test_an_edited_scenario_reaches_the_campaign(client: httpx.Client, shop: Wor
     assert latest.scenario["speed"]["median"] == 6
     page = client.get("/quads/dunlin/crash").text
     assert 'name="speed.median" inputmode="decimal" size="5" value="6"' in page
-    assert shop.corrected_summary(latest)["summary"] in html.unescape(page)
+    assert typeset(shop.corrected_summary(latest)["summary"]) in html.unescape(page)
 
 
 def test_a_part_shows_its_loads_against_its_strength(client: httpx.Client, shop: Workshop) -> None:
@@ -249,7 +249,7 @@ def test_a_log_is_read_and_says_what_it_could_not(client: httpx.Client, shop: Wo
     """The demo's log leads with its finding; a log without motor speeds says why there is no unbalance."""
     log = shop.logs("gannet")[-1]
     page = client.get(f"/quads/{log.slug}/flights/{log.key}").text
-    assert log.report["summary"] in html.unescape(page)
+    assert typeset(log.report["summary"]) in html.unescape(page)
     assert "Likely causes" in page
     assert log.report["verdict"]["findings"][0]["evidence"][0]["text"] in html.unescape(page)
     rows = "\n".join(f"{i / 200:.3f},{i % 7 - 3},{i % 5 - 2},{i % 3 - 1}" for i in range(2000))
