@@ -86,7 +86,7 @@ def looked_at(browser: Browser, addresses: dict[str, int], cookies: list[Any] = 
             answer = page.goto(address)
             assert answer is None or answer.status in (0, status), (address, answer and answer.status)
             deadline = time.monotonic() + 60
-            while page.title().startswith("Being worked out"):
+            while not (title := page.title()) or title.startswith("Being worked out"):
                 assert time.monotonic() < deadline, f"{address} never came"
                 page.wait_for_timeout(100)
             for scheme in ("light", "dark"):

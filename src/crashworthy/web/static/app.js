@@ -131,7 +131,7 @@ if (place) {
 }
 
 for (const button of document.querySelectorAll('[data-print]')) {
-  button.hidden = false;
+  button.disabled = false;
   button.addEventListener('click', () => print());
 }
 
