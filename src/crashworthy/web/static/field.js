@@ -106,7 +106,6 @@ function showDay() {
   const rest = Object.entries(counts).filter(([kind]) => !['pack', 'crash', 'check'].includes(kind)).reduce((n, [, c]) => n + c, 0);
   if (rest) bits.push(plural(rest, 'other entry', 'other entries'));
   const unseen = waiting.filter((e) => !known.has(e.id)).length;
-  recent.dataset.day = ''; // from here on this script says which rows stand
   day.textContent = bits.length ? `${bits.join(', ')}.` : 'No entry yet.';
   const old = Date.now() - Date.parse(day.dataset.asked) > 600000;
   if (unseen) day.textContent += ` The bars do not know of ${plural(unseen, 'entry', 'entries')} on this device yet.`;
