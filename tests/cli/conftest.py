@@ -17,6 +17,16 @@ class Said:
     code: int
 
     @property
+    def flat(self):
+        """Standard output as one line: prose folds at 80 columns wherever it likes."""
+        return " ".join(self.out.split())
+
+    @property
+    def lead(self):
+        """The first sentence of standard output."""
+        return self.flat.partition(". ")[0]
+
+    @property
     def json(self):
         """Standard output as JSON."""
         return json.loads(self.out)

@@ -114,7 +114,7 @@ def test_a_log_says_what_it_could_and_could_not_compute(demo, demo_folder):
     (log,) = (demo_folder / "logs").glob("*.csv")
     said = demo("log", log, "--quad", "gannet")
     assert said.code == 0, said.err
-    assert "rear left" in said.out.splitlines()[0].lower()
+    assert "rear left" in said.lead.lower()
     slow = demo_folder.parent / "slow.csv"
     slow.write_text(
         "time_s,gyro_x_dps,gyro_y_dps,gyro_z_dps\n"
@@ -236,7 +236,7 @@ def test_rare_hits_and_early_stops_are_told_and_a_second_time_read_from_the_cach
     assert run(*words).out == said.out
     assert sorted(p.name for p in (tmp_path / "chunks").iterdir()) == kept
     late = run("crash", gannet_sheet, "--n", 64, "--until", "5%", "--no-fracture", "--data", tmp_path)
-    assert "All 64 crashes run without reaching" in late.out
+    assert "All 64 crashes run without reaching" in late.flat
     assert "is no precision" in run("crash", gannet_sheet, "--until", "soon", "--data", tmp_path).err
 
 

@@ -190,3 +190,16 @@ def test_a_sheet_gets_another_name_and_nothing_else() -> None:
         found = renamed(text, 'New "x"')
         assert parse(found).name == 'New "x"'
         assert found.replace('"New \\"x\\""', "") == text.replace(line.partition("= ")[2], "")
+
+
+def test_the_scales_have_a_command(run: Callable, tmp_path: Path) -> None:
+    """--weighed with --save writes the weight, comments stay, and what the parts do not explain is told."""
+    run("new", "wren.toml")
+    assert "--save" in run("calibrate", "wren.toml", "--weighed", "652").err
+    said = run("calibrate", "wren.toml", "--weighed", "652", "--save")
+    assert said.code == 0, said.err
+    assert "g are not described" in said.out.replace("\n", " ")
+    text = (tmp_path / "wren.toml").read_text(encoding="utf-8")
+    assert parse(text).weighed == 652
+    assert "what the scales say, ready to fly, with pack" in text
+    assert run("calibrate", "wren.toml", "--weighed", "0", "--save").code == 2

@@ -15,7 +15,7 @@ def test_camera_trades_view_against_protection(run):
     """The table has every tilt and recess asked for, and the first sentence says what to do in mm."""
     out = run("camera", GANNET, "--tilt", "20", "--recess", "0")
     assert out.code == 0
-    assert "mm" in out.out.splitlines()[0]
+    assert "mm" in out.lead
     found = run("camera", GANNET, "--tilt", "20", "--recess", "0", "--json").json
     assert {(r["tilt_deg"], r["recess_mm"]) for r in found["rows"]} == {(20, 0), (20, 2), (30, 0), (30, 2)}
 
@@ -31,7 +31,7 @@ def test_a_marked_corner_writes_the_pupil_into_a_copy(run, tmp_path):
     found = run("camera", GANNET, "--mark", mark, "-o", str(copy), "--json").json
     assert found["pupil_mm"] == pytest.approx(2.0, abs=0.05)
     assert f"pupil_sd = {round(found['sd_mm'], 2):g}" in copy.read_text(encoding="utf-8")
-    assert "as measured" in run("camera", str(copy), "--tilt", "30", "--recess", "2").out
+    assert "as measured" in run("camera", str(copy), "--tilt", "30", "--recess", "2").flat
 
 
 def test_trim_is_written_as_drawing(run, tmp_path):

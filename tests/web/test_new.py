@@ -128,6 +128,20 @@ def test_a_pull_is_written_into_the_sheet_and_shown(client, shop) -> None:
     assert "# mine" in shop.sheet(slug).text
 
 
+def test_the_weight_is_written_into_the_sheet_and_nothing_else(client, shop) -> None:
+    """Comments stay, the Build page says what is missing; what is no weight is refused."""
+    slug = shop.add_quad('schema = 1\nname = "Scoter" # mine\narms = { wheelbase = 220 }\n')
+    mass = shop.quad(slug).mass
+    here = f"/quads/{slug}/build/calibrate"
+    assert client.post(here, data={"do": "weigh", "weighed": "heavy"}).status_code == 400
+    assert client.post(here, data={"do": "weigh", "weighed": "0.65 kg"}).status_code == 303
+    assert client.post(here, data={"do": "weigh", "weighed": "651,5"}).status_code == 303
+    text = shop.sheet(slug).text
+    assert 'name = "Scoter" # mine\nweighed = 651.5\n' in text
+    assert shop.quad(slug).mass == mass
+    assert "missing from the sheet" in client.get(f"/quads/{slug}/build").text
+
+
 def test_the_page_to_share_comes_back_by_drop(client) -> None:
     """What the button gives, the new quad's page takes."""
     page = client.get("/quads/gannet/build/share.html")

@@ -14,11 +14,13 @@ if TYPE_CHECKING:
 
     from crashworthy.build.sheet import Sheet
 
-__all__ = ["TESTS", "with_tests"]
+__all__ = ["TESTS", "with_tests", "with_weighed"]
 
 TESTS = ("pull_up", "pull_side", "tap_up", "tap_side")
 """Keys of the arms row that hold a test."""
 
+_WEIGHED = re.compile(r"^(\s*weighed\s*=\s*)[^#\n]*?(\s*(?:#[^\n]*)?)$", re.MULTILINE)
+_NAME = re.compile(r"^\s*name\s*=[^\n]*$", re.MULTILINE)
 _INLINE = re.compile(r"^(\s*arms\s*=\s*\{)(.*)(\}\s*(?:#.*)?)$")
 _OLD = re.compile(rf"\s*\b(?:{'|'.join(TESTS)})\s*=\s*\{{[^{{}}]*\}}\s*,?")
 
@@ -75,4 +77,29 @@ def with_tests(text: str, found: Mapping[str, Mapping[str, Any]]) -> str:
                 return new
         except SheetError:
             pass  # the row is written in a way that the pattern does not know
+    return to_toml(wanted)
+
+
+def with_weighed(text: str, grams: float) -> str:
+    """The sheet's text with what the scales said, ready to fly; everything else as it was typed where it can.
+
+    Args:
+        text: TOML of a valid sheet.
+        grams: 1 to 20000.
+
+    Raises:
+        SheetError: the sheet cannot be used, or no quad weighs so much.
+    """
+    if not 1.0 <= grams <= 20_000.0:
+        raise SheetError(Problem(f"{grams:g} g is out of range", "give 1 to 20000 g", field="weighed"))
+    wanted = parse(text).model_copy(update={"weighed": float(grams)})
+    row = in_toml(float(grams))
+    new, there = _WEIGHED.subn(lambda m: f"{m[1]}{row}{m[2]}", text, count=1)
+    if not there:
+        new = _NAME.sub(lambda m: f"{m[0]}\nweighed = {row}", text, count=1)
+    try:
+        if parse(new) == wanted:
+            return new
+    except SheetError:
+        pass  # the top of the sheet is written in a way that the patterns do not know
     return to_toml(wanted)

@@ -13,6 +13,7 @@ from crashworthy.cli.options import Data, Json, Store, opened
 from crashworthy.cli.output import caution, print_json, progress_bar, say, table
 
 if TYPE_CHECKING:
+    from crashworthy.build.quad import Quad
     from crashworthy.workshop.building import Calibration
 
 __all__ = ["calibrate"]
@@ -51,6 +52,9 @@ def calibrate(
     tap_side: Annotated[
         float | None, typer.Option("--tap-side", help="Tone of a tap from the side, Hz.")
     ] = None,
+    weighed: Annotated[
+        float | None, typer.Option("--weighed", help="What the scales say, ready to fly, g; with --save.")
+    ] = None,
     prop: Annotated[bool, typer.Option("--prop", help="The prop was on while tapping.")] = False,
     forget: Annotated[bool, typer.Option("--forget", help="Leave out what the sheet holds so far.")] = False,
     crashes: Annotated[
@@ -70,8 +74,13 @@ def calibrate(
     """
     if 0 < crashes < 16:
         raise typer.BadParameter("16 crashes are the fewest that tell anything", param_hint="--crashes")
+    if weighed is not None and not save:
+        raise typer.BadParameter("add --save: the weight is written into the sheet", param_hint="--weighed")
     caution("props off, pack out; the body held down, fingers clear of the arm.")
+    scales: str = ""
     with opened(data, store) as workshop:
+        if weighed is not None:
+            scales = _scales(workshop.weigh(quad, weighed))
         tests = {} if forget else workshop.tests_of(quad)
         tests |= _given(
             {"pull_up": pull_up, "pull_side": pull_side}, {"tap_up": tap_up, "tap_side": tap_side}, prop
@@ -90,7 +99,22 @@ def calibrate(
     if as_json:
         print_json(found.to_json())
     else:
+        if scales:
+            say(scales)
         _words(found, tests=bool(tests), quad=quad, output=output, save=save)
+
+
+def _scales(quad: Quad) -> str:
+    """What the parts explain of what the scales say."""
+    gap = 1e3 * (quad.missing or 0.0)
+    parts = (
+        f"{quad.name}: the scales say {1e3 * (quad.weighed or 0.0):.0f} g, its parts {1e3 * quad.mass:.0f} g"
+    )
+    if abs(gap) < 0.5:
+        return f"{parts}: they agree."
+    if gap > 0:
+        return f"{parts}: {gap:.0f} g are not described; as [loose] `undescribed = {gap:.0f}` they count."
+    return f"{parts}: {-gap:.0f} g too much are described; a mass or a thickness is too large."
 
 
 def _words(found: Calibration, *, tests: bool, quad: str, output: Path | None, save: bool) -> None:

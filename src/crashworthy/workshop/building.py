@@ -324,6 +324,28 @@ class BuildingBench(ChangeBench):
         kept: dict[str, Calibration] = self.__dict__.setdefault("_kept_calibrations", {})
         return kept
 
+    def weigh(self, quad: str, grams: float) -> Quad:
+        """Write into a sheet what the scales said, ready to fly; returns the quad as it is then.
+
+        Args:
+            quad: a sheet file or a quad of the fleet.
+            grams: with pack and props.
+
+        Raises:
+            NotFoundError: neither such a file nor such a quad.
+            SheetError: the sheet or the number cannot be used.
+        """
+        from crashworthy.build.measured import with_weighed
+        from crashworthy.build.reading import read_text
+
+        if not quad.endswith(".toml"):
+            self.require(quad)
+            text = self.folder.sheet(quad).read_text(encoding="utf-8")
+            return self.save_sheet(quad, with_weighed(text, grams))
+        path = Path(quad)
+        path.write_text(with_weighed(read_text(path), grams), encoding="utf-8")
+        return self.find(quad)
+
     def tests_of(self, quad: str) -> dict[str, dict[str, Any]]:
         """The tests that a sheet holds, by key of ``measured.TESTS``.
 

@@ -53,6 +53,20 @@ def _tests(form: Mapping[str, str]) -> dict[str, dict[str, Any]]:
     return found
 
 
+def _grams(text: str) -> float:
+    """Grams as typed.
+
+    Raises:
+        SheetError: it is no number of grams.
+    """
+    from crashworthy.build.questions import checked
+
+    found = checked("weighed", text)
+    if found is None:
+        raise SheetError(Problem("the weight is missing", "give what the scales say, g", field="weighed"))
+    return float(found)
+
+
 @router.get("/quads/{slug}/build/calibrate")
 def calibrate(request: Request, slug: str, job: str = "") -> Response:
     """The arms as believed without any test and with those of the sheet."""
@@ -110,6 +124,9 @@ async def measured(request: Request, slug: str) -> Response:
             if form.get("do") == "crash":
                 job = shop.start_calibration(slug, shop.tests_of(slug), CRASHES)
                 return RedirectResponse(f"{here}?job={job.id}", 303)
+            if form.get("do") == "weigh":
+                shop.weigh(slug, _grams(form.get("weighed", "")))
+                return RedirectResponse(f"/quads/{slug}/build", 303)
             shop.require(slug)
             text = with_tests(shop.folder.sheet(slug).read_text(encoding="utf-8"), _tests(form))
             shop.save_sheet(slug, text)
