@@ -18,6 +18,7 @@ __all__ = [
     "Cluster",
     "Data",
     "Json",
+    "Quad",
     "ScenarioName",
     "Store",
     "Strengths",
@@ -61,6 +62,9 @@ Strengths = Annotated[
     typer.Option("--strengths", help="mine: as the crashes in the journal say; tabled: as the tables say."),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print JSON for machines instead of words.")]
+
+
+Quad = Annotated[str, typer.Argument(help="A quad of the fleet by its short name.")]
 
 
 def scenario_of(workshop: Workshop, quad: str, name: str | None) -> Scenario | None:
