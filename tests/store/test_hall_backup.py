@@ -172,7 +172,7 @@ def test_a_backup_is_not_written_over_and_leaves_nothing_half(tmp_path, monkeypa
             raise OSError(28, "No space left on device")
 
         monkeypatch.setattr("crashworthy.accounts.copies.settle", full)
-        with pytest.raises(StoreError, match="No space left"):
+        with pytest.raises(StoreError, match="the disk is full"):
             backup_hall(hall, tmp_path / "later")
     assert [p.name for p in (tmp_path / "safe").iterdir()] == [made.path.name]
     assert sorted(p.name for p in tmp_path.iterdir()) == ["here", "safe"]
