@@ -22,7 +22,7 @@ DAY: Final = {
 
 JOURNAL: Final = {
     "Enter": ("pack", "crash", "check", "swap", "tighten", "tap", "finding", "photo", "note"),
-    "Read, take back, carry": ("show", "undo", "export", "import"),
+    "Read, take back, carry": ("show", "undo", "tidy", "export", "import"),
 }
 """Every command of the journal."""
 
