@@ -2,9 +2,9 @@
 
     python -m uv run --group bench python bench/crash_engine.py [--crashes N] [--repeats R] [--plot FILE.svg]
 
-Same scene on both sides: the Gannet build's contact points, its core and four arm tips with two bending
-springs each (the crash engine's arms also stretch and twist), a horizontal plane, elastic contact without
-friction, over 20 ms. The simulator (MuJoCo) gets
+Same scene on both sides: the Gannet build's contact points (without their patches of skin), its core and four
+arm tips with two bending springs each (the crash engine's arms also stretch and twist), a horizontal plane,
+elastic contact without friction, over 20 ms. The simulator (MuJoCo) gets
 the points as small spheres and eight slide joints and runs its threaded ``rollout``, once at the crash
 engine's step of 10 us and once at ten times that. The crash engine runs once with plain numbers and once
 with a crash in every lane of a vector register. All are interleaved, so that a busy machine disturbs them
@@ -98,10 +98,23 @@ def peer(model: mujoco.MjModel, datas: list[mujoco.MjData], starts: object, coun
 
 
 def ours(
-    model: object, starts: object, count: int, threads: int, pool: ThreadPoolExecutor, lanes: int
+    model: object,
+    starts: object,
+    count: int,
+    threads: int,
+    pool: ThreadPoolExecutor,
+    lanes: int,
+    *,
+    patches: bool = False,
 ) -> float:
-    """Crashes a second of processor time of the crash engine, every step of the window taken."""
+    """Crashes a second of processor time of the crash engine, every step of the window taken.
+
+    With ``patches`` every point carries its patch of skin, as in a campaign.
+    """
     craft = model.craft._replace(spin=np.zeros(len(model.craft.spin)))
+    if not patches:
+        # The spheres of the other side are points as well.
+        craft = craft._replace(spread=np.zeros_like(craft.spread), bulge=np.zeros_like(craft.bulge))
     beds = single_bed(1e9, 1e30, parts=len(craft.radius))
     size = max(1, count // (2 * threads))
     # As a campaign's chunk would be: crashes that unfold alike side by side.
@@ -181,13 +194,14 @@ def main() -> None:
             for other, step in models:
                 datas = [mujoco.MjData(other) for _ in range(THREADS)]
                 rate.append(peer(other, datas, starts, 2 * THREADS if step == STEP else 8 * THREADS, step))
+            rate.append(ours(model, starts, given.crashes, THREADS, pool, wide, patches=True))
             rows.append(rate)
         scalar, vector = arithmetic()
         points = []
         for count in (100, 300, 600, 1200):
             other = model_of(load(SHEET, points=count))
             begin = sample(floor, other.craft, 7, np.arange(256))
-            each = max(ours(other, begin, 256, 1, pool, wide) for _ in range(3))
+            each = max(ours(other, begin, 256, 1, pool, wide, patches=True) for _ in range(3))
             points.append((len(other.craft.area), 1e6 / each / (WINDOW / STEP)))
         workers = []
         for threads in (1, 2, 4):
@@ -195,7 +209,7 @@ def main() -> None:
                 begun = time.perf_counter()
                 simulate(quad, 4096, 7, map_chunks=some.map)
                 workers.append((threads, 4096 / (time.perf_counter() - begun)))
-    medians = [statistics.median(r[i] for r in rows) for i in range(5)]
+    medians = [statistics.median(r[i] for r in rows) for i in range(6)]
     print(f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}; {WHY[wide]}")
     print(
         f"scene: {len(quad.points)} points, 8 arm freedoms, plane, "
@@ -207,6 +221,7 @@ def main() -> None:
         f"crash engine, {THREADS} threads, plain numbers",
         f"MuJoCo {mujoco.__version__} rollout, {THREADS} threads, same step",
         f"MuJoCo {mujoco.__version__} rollout, {THREADS} threads, step x 10",
+        "crash engine, as a campaign: patches of skin",
     )
     for i, name in enumerate(names):
         ratio = statistics.median(r[0] / r[i] for r in rows)

@@ -29,7 +29,8 @@ COARSE = 0.03
 BROKEN = (
     ("contact", "damped = 1.0 + alpha * rate", "damped = 1.0 + 0.5 * alpha * rate", "V2.1.0.bed"),
     ("contact", "least(mu * normal", "least(0.7 * mu * normal", "S2.friction"),
-    ("contact", "0.5 * k * second", "0.6 * k * second", "P8.stored.bed"),
+    ("contact", "0.5 * k * d_e * d_e, k", "0.6 * k * d_e * d_e, k", "P8.stored.bed"),
+    ("contact", "0.5 * k * second", "0.6 * k * second", "V17.held"),
     ("contact", "0.4 * k * d_e * d_e * root", "0.5 * k * d_e * d_e * root", "P8.stored.hertz"),
     ("contact", "k * d_e * root,", "1.2 * k * d_e * root,", "V1.1.peak_force"),
     ("contact", "top = most(d_y - (now - d)", "top = most(1.2 * d_y - (now - d)", "V3.bed"),
@@ -59,7 +60,7 @@ BROKEN = (
     ("dynamics", "craft.lightness[limb], into_world", "0.9 * craft.lightness[limb], into_world", "L5.centre"),
     ("press_parts", "wring += dot(g, F)", "wring += 0.9 * dot(g, F)", "L5.rate"),
     ("dynamics", "craft.rise[arm] * (k0 + c0)", "0.5 * craft.rise[arm] * (k0 + c0)", "L7.twist"),
-    ("contact", "(a * a + a * b + b * b) / 3.0", "(a * a + a * b + b * b) / 2.0", "P8.stored.bed"),
+    ("contact", "(a * a + a * b + b * b) / 3.0", "(a * a + a * b + b * b) / 2.0", "V17.held"),
     ("contact", "first = 0.5 * slope", "first = 0.6 * slope", "V17.peak"),
     ("contact", "0.5 * per * (b - a)", "0.4 * per * (b - a)", "V17.crush.lost"),
     ("contact", "top = most(d_y - (now - d)", "top = most(d_y - 0.8 * (now - d)", "V17.crush.rebound"),

@@ -193,7 +193,7 @@ def rim_blow(aside: float, rise: float = 0.0) -> Scene:
 
 
 @lru_cache(maxsize=4)
-def tilted(crush: float) -> Scene:
+def tilted(crush: float, steps: int = 12000) -> Scene:
     """A square of skin, 20 mm wide, oblique on its body, comes down at 4 m/s on a plane, 50 deg to it."""
     lean = math.radians(50.0)
     state = start((0.0, 0.0, -4.0), height=0.01 * math.sin(lean) + 1e-9)
@@ -211,7 +211,7 @@ def tilted(crush: float) -> Scene:
         part=np.zeros(1, dtype=np.int32),
         depth_limit=np.array([math.inf]),
     )
-    return run(craft, single_bed(2e7, crush), state, dt=5e-7, steps=12000, speed=np.array([4.0]))
+    return run(craft, single_bed(2e7, crush), state, dt=5e-7, steps=steps, speed=np.array([4.0]))
 
 
 def hertz_peak(mass: float, speed: float, stiffness: float) -> float:

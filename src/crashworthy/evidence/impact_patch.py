@@ -26,6 +26,10 @@ HALF = 0.5 * SIDE * math.sin(TILT)
 """Half of what the depths of its slices differ by, m."""
 
 
+MIDWAY = 1500
+"""Steps after which most of the energy is in the patch."""
+
+
 def _patch() -> list[Check]:
     told = f"square of {1e3 * SIDE:g} mm tilted by 50 deg, {MASS} kg at {SPEED} m/s, {BED:g} N/m when level"
 
@@ -47,6 +51,9 @@ def _patch() -> list[Check]:
         left = 0.5 * MASS * _by_scipy(3e4) ** 2
         return 0.5 * MASS * SPEED**2 - left, float(scenes.tilted(3e4).scalars["dissipated"][0])
 
+    def held() -> tuple[float, float]:
+        return 0.5 * MASS * SPEED**2, float(scenes.tilted(scenes.HUGE, MIDWAY).scalars["energy_end"][0])
+
     energy = (
         "energy balance over slices at depths spread evenly: k D³/(12 w), force k D²/(4 w), w = a sin(tilt)/2"
     )
@@ -54,6 +61,8 @@ def _patch() -> list[Check]:
     return [
         check("V17.peak", "Tilted patch: peak force", told, "N", 1e-3, energy, peak),
         check("V17.rebound", "Tilted patch, elastic: speed after", told, "m/s", 1e-3, "energy balance", back),
+        check("V17.held", "Tilted patch, pressed deep: energy of body and patch", told, "J", 1e-3,
+              "energy balance: none is lost", held),
         check("V17.crush.rebound", "Tilted patch that crushes: speed after", f"{told}, plateau 30 kN", "m/s",
               5e-3, scipy, crushed, access="computed"),
         check("V17.crush.lost", "Tilted patch that crushes: energy taken", f"{told}, plateau 30 kN", "J",

@@ -86,8 +86,11 @@ def _slices(low: float, high: float, top: float, per: float) -> tuple[float, flo
 
     Of d_e, of d_e² and of whether a slice presses, for d_e = depth between 0 and ``top``.
     """
-    a, b = _clip(low, top), _clip(high, top)
-    slope, level = b - a, most(high - top, 0.0) - most(low - top, 0.0)
+    a, b, level = most(low, 0.0), most(high, 0.0), 0.0 * low
+    if some(high > top):
+        a, b = least(a, top), least(b, top)
+        level = most(high - top, 0.0) - most(low - top, 0.0)
+    slope = b - a
     first = 0.5 * slope * (a + b) + top * level
     second = slope * (a * a + a * b + b * b) / 3.0 + top * top * level
     return per * first, per * second, per * (slope + level)
@@ -103,7 +106,7 @@ def _dent(low: float, high: float, d_y: float, per: float) -> float:
 @physics
 def press(
     law: int, k: float, p_y: float, d_y: float, alpha: float, d: float, rate: float, spread: float,
-    deepest: float,
+    deepest: float, wide: bool = True,
 ) -> tuple[float, float, float, float, float, float, float]:  # fmt: skip
     """Pressure on a patch.
 
@@ -117,6 +120,7 @@ def press(
         rate: its rate, positive while pressing in, m/s.
         spread: w, half of what the depths of its slices differ by, m.
         deepest: greatest depth of its middle so far, m; ``UNTOUCHED`` before the first touch.
+        wide: whether the patch has slices; a point has its middle alone, and ``spread`` is not looked at.
 
     Returns:
         mean pressure (Pa), share of the patch that presses, new ``deepest`` (m), and of the undamped bed
@@ -126,7 +130,7 @@ def press(
     top = most(d_y - (now - d), 0.0)
     w = most(spread, THIN)
     damped = 1.0 + alpha * rate
-    if law == HERTZ:
+    if law == HERTZ or not wide:
         d_e = _clip(d, top)
         p, energy, slope = elastic(law, k, d_e)
         share = where(d_e > 0.0, 1.0, 0.0)
@@ -136,7 +140,7 @@ def press(
     first, second, share = _slices(d - w, d + w, top, per)
     share = where(top > 0.0, share, 0.0)
     pressed, crushed = first, 0.0 * first
-    if some(top * damped > d_y):
+    if some(least(top, d + w) * damped > d_y):
         # A slice whose damped pressure would pass the plateau stays on it.
         pressed, _, _ = _slices(d - w, d + w, least(top, d_y / most(damped, 1.0)), per)
     if some(now + w > d_y):

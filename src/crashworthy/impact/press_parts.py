@@ -166,12 +166,12 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
                 inside = (gap < bulge) & (whole > 0.0)
                 clear = gap - bulge
                 if bulge > 0.0 and some(inside):
-                    wide = half_width(craft, i, n)
-                    spread = where(area > 0.0, spread, wide)
+                    if some(inside & (area == 0.0)):
+                        spread = where(area > 0.0, spread, half_width(craft, i, n))
                     inside = inside & (gap < spread)
-                    if kind == PLANE:
+                    if kind == PLANE and not some(inside):
                         # On a plane the nearest slice stays the nearest place of an ellipsoid of skin.
-                        clear = gap - most(spread, wide)
+                        clear = gap - most(spread, half_width(craft, i, n))
                 if not some(inside):
                     room.weight[i, 0] = 0.0
                     room.rouse[i] = way + _clearance(clear)
@@ -184,10 +184,11 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
                 if new:
                     facing = craft.blunt[i] - dot(row(craft.normal, i), n)
                     area = where(fresh, most(facing, 0.0) * craft.area[i], area)
+                    room.spread[i, 0] = spread
                     room.braked[i, 0] = where(fresh, 0.0, room.braked[i, 0])
                     room.braked[i, 1] = where(fresh, 0.0, room.braked[i, 1])
                 presses = area > 0.0
-                room.weight[i, 0], room.spread[i, 0] = area, spread
+                room.weight[i, 0] = area
                 if not some(presses):
                     continue
                 s = along(plus(v, cross(w, r)), phi, d_rate)
@@ -204,7 +205,7 @@ def press_parts(  # noqa: C901 - one pass over the parts; taking it apart would 
                     late = fresh & (depth + spread > 2.0 * dt * size(rate))
                     before = where(late, most(before, depth + d_y), before)
                 p, share, after, undamped, energy, slope, crushed = press(
-                    law, k, p_y, d_y, alpha, depth, rate, spread, before
+                    law, k, p_y, d_y, alpha, depth, rate, spread, before, bulge > 0.0
                 )
                 room.deepest[i, 0] = where(presses, after, room.deepest[i, 0])
                 count += where(presses, 1.0, 0.0)
