@@ -49,6 +49,7 @@ def saving_bars(
         body.append(svg.el("path", d=svg.path([(x, bottom), (x, 10)]), class_="grid"))
         body.append(svg.text(axes.label(value), x, bottom + 13, text_anchor="middle"))
     zero = x_axis(0.0)
+    body.append(svg.el("path", d=svg.path([(zero, 10), (zero, bottom)]), class_="axis"))
     for i, row in enumerate(rows):
         y = 12 + PITCH * i
         body.append(svg.text(row.label, 12, y + 11, "t halo"))
@@ -72,7 +73,6 @@ def saving_bars(
             body.append(svg.el("path", d=whisker, class_="whisker"))
             body.append(svg.el("circle", cx=end, cy=mid, r=3, class_="dot"))
     body.append(svg.el("path", d=svg.path([(8, bottom), (RIGHT, bottom)]), class_="axis"))
-    body.append(svg.el("path", d=svg.path([(zero, 10), (zero, bottom)]), class_="axis"))
     body.append(svg.text(x_label, RIGHT, bottom + 27, "t quiet", text_anchor="end"))
     return svg.figure(
         "".join(body),

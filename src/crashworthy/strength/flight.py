@@ -75,10 +75,8 @@ class Figure:
     why: str
 
     def text(self) -> str:
-        """Value with range and unit."""
-        low, middle, high = (
-            f"{v:.0f}" if abs(v) >= 100.0 else f"{v:.3g}" for v in (self.low, self.value, self.high)
-        )
+        """Value with range and unit, to three figures: no assumption carries a fourth."""
+        low, middle, high = (f"{float(f'{v:.3g}'):g}" for v in (self.low, self.value, self.high))
         return (
             f"{middle} ({low}-{high}) {self.unit}".strip() if low != high else f"{middle} {self.unit}".strip()
         )
