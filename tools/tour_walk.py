@@ -72,7 +72,7 @@ class Walk:
             row.get_by_role("link", name="3MF").click()
         self._keep("printed", download.value)
         yield "printed"
-        row.get_by_role("button", name="Try it with the antenna mount in a copy").click()
+        row.get_by_role("button", name="Put on a copy with the antenna mount").click()
         page.wait_for_url("**/placement/trial/**", timeout=LONG)
         self.copy = page.url.split("/trial/")[1].split("?")[0]
         page.get_by_text(re.compile("crashes of each, the same for both")).wait_for(timeout=LONG)
