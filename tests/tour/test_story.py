@@ -59,7 +59,7 @@ class Story:
         shares = {e.part: e.share for e in self.shop.placement(QUAD).exposures if e.kind in HIDDEN}
         assert max(shares, key=lambda name: shares[name]) == "video"
         row = self.page.get_by_role("row", name=re.compile("^Video antenna"))
-        assert "touched first in" in str(row.first.text_content())
+        assert f"{100 * shares['video']:.1f} %" in str(row.first.text_content())
 
     def printed(self) -> None:
         """The mount is a 3MF with one closed body; every gate passed."""

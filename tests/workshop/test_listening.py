@@ -116,6 +116,6 @@ def test_a_trend_says_what_began_it_and_leads_to_its_flights(workshop: Any) -> N
     workshop.record("gannet", Swap(part="prop_fl", why="worn"), occurred=BEGIN - timedelta(minutes=1))
     keys = [kept(workshop, k, rng) for k in range(5)]
     (found,) = [t for t in workshop.trends("gannet") if t.name == "apparent unbalance front left"]
-    assert found.since.startswith("prop_fl swapped")
+    assert found.since.startswith("front left prop swapped")
     assert list(found.flights)[-5:] == keys
     assert found.to_json()["false_alarms_per_100_packs"]["sum"] == 0.04
