@@ -15,6 +15,7 @@ from crashworthy.demo.flight import simulate_flight
 from crashworthy.errors import NotFoundError
 from crashworthy.upkeep.payloads import Crash, Pack, Swap
 from crashworthy.vibration.templates import PRIOR_SD
+from crashworthy.workshop import Workshop
 
 BEGIN = datetime.now(UTC) + timedelta(hours=1)
 """After the build was entered."""
@@ -108,6 +109,28 @@ def test_a_flight_is_entered_as_one_pack_with_its_dose(workshop: Any) -> None:
     assert first.payload == Pack(minutes=2.5, battery="B7", rms=61.5, log=key)
     with pytest.raises(NotFoundError):
         workshop.enter_pack("dunlin", key)
+
+
+def test_two_clicks_at_once_make_one_entry(workshop: Any) -> None:
+    """Two server processes that both saw no entry make one pack and one crash; undone, they can come anew."""
+    found = [{"at_s": 3.0, "severity": "slam"}]
+    report = {"features": None, "duration_s": 150.0, "v_rms_mm_s": None, "strikes": found}
+    key = workshop.store.save_log("gannet", file="a.csv", sha256="d" * 64, report=report)
+    before = workshop.store.events("gannet")
+
+    def click(shop: Any) -> set[Any]:
+        shop.store.events = lambda _quad=None: before  # looked before the other wrote
+        return {shop.enter_pack("gannet", key, "B7").id, shop.confirm_strike("gannet", key, 0).id}
+
+    with Workshop(workshop.folder.root) as one, Workshop(workshop.folder.root) as other:
+        entered = click(one)
+        assert click(other) == entered
+    assert {e.id for e in workshop.store.events("gannet")} - {e.id for e in before} == entered
+    for event in entered:
+        workshop.undo(event)
+    again = {workshop.enter_pack("gannet", key, "B7").id, workshop.confirm_strike("gannet", key, 0).id}
+    assert not again & entered
+    assert {workshop.store.event(i).occurred for i in again} == {workshop.store.load_log(key).created}
 
 
 def test_a_trend_says_what_began_it_and_leads_to_its_flights(workshop: Any) -> None:

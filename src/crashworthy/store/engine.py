@@ -172,6 +172,35 @@ class Store(Shelf):
         """
         return self._write(device, lambda scribe: tuple(scribe.write(quad, p, occurred) for p in payloads))
 
+    def record_once(
+        self, event_id: UUID, quad: str, payload: Payload, *, occurred: datetime | None = None
+    ) -> Event:
+        """Make an event of a given id here unless there is one; of several callers at once, one makes it.
+
+        Args:
+            event_id: follows from what happened alone, so that who says it again names the same.
+            quad: slug.
+            payload: what happened.
+            occurred: when; now if None.
+
+        Returns:
+            The event as stored: this one, or that which was there first.
+
+        Raises:
+            JournalError: a field cannot be accepted.
+            StoreError: the database cannot be used.
+        """
+        device = self.device
+        with writing(self.engine, self.address) as connection:
+            journal.lock_journal(connection)  # looked up under the lock that every writer takes
+            for _, event in journal.select_events(connection, event_id=event_id):
+                return event
+            number = journal.last_device_seq(connection, device) + 1
+            scribe = Scribe(device, self._clock, lambda: event_id, number)
+            event = scribe.write(quad, payload, occurred)
+            journal.insert_events(connection, (event,), self._clock())
+        return event
+
     def retract(self, event_id: UUID, why: str = "", *, device: str | None = None) -> Event:
         """Take an event back.
 

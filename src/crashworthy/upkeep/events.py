@@ -5,17 +5,19 @@ back and enters another in its place. What the journal says is a function of the
 (``upkeep.state``), so copies of a journal merge by union, in any order, however often.
 
 Ids are UUID version 7 (RFC 9562, section 5.7): 48 bits of Unix time in ms, then random bits, so ids of one
-device sort as they were made. Clock and randomness are handed in; this module has neither.
+device sort as they were made. What can be said only once has an id made of what it is said of instead
+(``id_of``; version 5, section 5.5). Clock and randomness are handed in; this module has neither.
 """
 
 from __future__ import annotations
 
+import json
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final
-from uuid import UUID
+from uuid import UUID, uuid5
 
 from crashworthy.errors import JournalError, Problem
 from crashworthy.upkeep.payloads import Payload, Retraction
@@ -29,7 +31,7 @@ from crashworthy.upkeep.rules import (
     shown,
 )
 
-__all__ = ["Event", "IdMaker", "Scribe", "amend", "milliseconds", "moment", "retract", "uuid7"]
+__all__ = ["Event", "IdMaker", "Scribe", "amend", "id_of", "milliseconds", "moment", "retract", "uuid7"]
 
 Clock = Callable[[], datetime]
 Entropy = Callable[[int], bytes]
@@ -67,6 +69,14 @@ def uuid7(ms: int, random: int) -> UUID:
         raise ValueError("a version 7 UUID holds 48 bits of time and 74 random bits")
     rand_a, rand_b = random >> 62, random & ((1 << 62) - 1)
     return UUID(int=ms << 80 | 0x7 << 76 | rand_a << 64 | 0b10 << 62 | rand_b)
+
+
+_SAID_ONCE: Final = UUID("6f0c7a52-3b1e-4d7c-9a86-2f1d5be04c93")  # drawn once; names the space of ``id_of``
+
+
+def id_of(*words: str) -> UUID:
+    """The id, version 5, of what can be said only once of what ``words`` name: equal words, equal id."""
+    return uuid5(_SAID_ONCE, json.dumps(words))
 
 
 class IdMaker:
@@ -135,7 +145,7 @@ class Event:
     """One thing that happened.
 
     Attributes:
-        id: UUID; version 7 when made here.
+        id: UUID; version 7 when made here, 5 for what can be said only once.
         quad: slug of the quad.
         occurred: when it happened, UTC, whole ms.
         device: which phone or machine entered it.

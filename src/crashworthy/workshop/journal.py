@@ -8,7 +8,7 @@ from crashworthy.errors import CrashworthyError, JournalError, NotFoundError, Pr
 from crashworthy.workshop.fleet import FleetBench
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable
     from datetime import datetime
     from pathlib import Path
     from uuid import UUID
@@ -36,6 +36,46 @@ class JournalBench(FleetBench):
         self.require(slug)
         self._known_to_build(slug, payloads)
         return self.store.record(slug, *payloads, occurred=occurred)
+
+    def record_once(
+        self,
+        slug: str,
+        payload: Payload,
+        of: tuple[str, ...],
+        same: Callable[[Payload], bool],
+        occurred: datetime | None = None,
+    ) -> Event:
+        """Enter what can be said only once; said again it is the same entry, unless that was taken back.
+
+        Its id follows from ``of`` and from how often the entry was taken back: two clicks at the same moment,
+        of two server processes or in two copies of a fleet, make one event.
+
+        Args:
+            slug: the quad.
+            payload: what happened.
+            of: names what it is said of, such as a kept flight.
+            same: whether another payload says the same.
+            occurred: when; now if None.
+
+        Returns:
+            The event that stands.
+
+        Raises:
+            NotFoundError: no quad has that slug.
+            JournalError: a field cannot be accepted, or names a joint group the quad does not have.
+        """
+        from crashworthy.upkeep.events import id_of
+        from crashworthy.upkeep.payloads import Retraction
+
+        self.require(slug)
+        self._known_to_build(slug, (payload,))
+        events = self.store.events(slug)
+        gone = {e.payload.target for e in events if isinstance(e.payload, Retraction)}
+        said = [e for e in events if same(e.payload)]
+        standing = next((e for e in said if e.id not in gone), None)
+        if standing is not None:
+            return standing
+        return self.store.record_once(id_of(slug, *of, str(len(said))), slug, payload, occurred=occurred)
 
     def append(self, events: Iterable[Event]) -> AppendResult:
         """Add events made elsewhere; those that are here already do no harm.

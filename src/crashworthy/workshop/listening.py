@@ -169,7 +169,7 @@ class ListenBench(JournalBench):
         return tuple(p for p in found if p is not None)
 
     def confirm_strike(self, slug: str, key: str, index: int, severity: str = "") -> Event:
-        """Enter a crash that a log proposed; one that was entered before is given back.
+        """Enter a crash that a log proposed; one that stands in the journal is given back.
 
         Args:
             slug: the quad.
@@ -191,10 +191,15 @@ class ListenBench(JournalBench):
         digest, _, number = record.sha256.partition("#")
         which = f" flight {number}" if number else ""
         mark = f"log {digest[:8]}{which} at {strike['at_s']:.1f} s"
-        for event in self.store.events(slug):
-            if isinstance(event.payload, Crash) and event.payload.obstacle == mark:
-                return event
-        return self.record(slug, Crash(severity=severity or strike["severity"], obstacle=mark))[0]
+        crash = Crash(severity=severity or strike["severity"], obstacle=mark)
+        # When the log was read, as the flight's pack: checks made since then came after the crash.
+        return self.record_once(
+            slug,
+            crash,
+            ("strike", key, str(index)),
+            lambda p: isinstance(p, Crash) and p.obstacle == mark,
+            record.created,
+        )
 
     def enter_pack(self, slug: str, key: str, battery: str = "", minutes: float | None = None) -> Event:
         """Enter a kept flight as a pack flown: its minutes and vibration dose; entered twice it is one.
@@ -211,9 +216,6 @@ class ListenBench(JournalBench):
         """
         from crashworthy.upkeep.payloads import Pack
 
-        entered = self.pack_of(slug, key)
-        if entered is not None:
-            return entered
         record = self.store.load_log(key)
         if record.quad != slug:
             raise NotFoundError(Problem("this quad has no such flight log", "see its list of flights"))
@@ -221,7 +223,9 @@ class ListenBench(JournalBench):
             minutes = min(float(record.report.get("duration_s") or 0.0) / 60.0, 120.0)
         rms = record.report.get("v_rms_mm_s")
         pack = Pack(minutes=round(minutes, 2), battery=battery, rms=rms, log=key)
-        return self.record(slug, pack, occurred=record.created)[0]
+        return self.record_once(
+            slug, pack, ("pack", key), lambda p: isinstance(p, Pack) and p.log == key, record.created
+        )
 
     def pack_of(self, slug: str, key: str) -> Event | None:
         """The journal's pack that a kept flight was entered as, or None."""
