@@ -160,6 +160,19 @@ def test_an_older_change_of_a_build_is_refused_with_the_way_out(shop: Workshop, 
     assert older.id not in taken
 
 
+def test_a_sheet_edited_by_hand_since_is_not_overwritten(shop: Workshop, ask: Any) -> None:
+    """What was typed into the file after the last change is worth more than taking the change back."""
+    changed(shop, "6")
+    last = next(e for e in shop.events(QUAD) if e.kind == "build")
+    sheet = shop.folder.sheet(QUAD)
+    for typed in ("t = 8", "t = "):
+        by_hand = re.sub(r"\bt = [\d.]+", typed, sheet.read_text(encoding="utf-8"), count=1)
+        sheet.write_text(by_hand, encoding="utf-8")
+        answer = ask(create_app(shop, ("testserver",)))("POST", f"/quads/{QUAD}/journal/{last.id}/back")
+        assert answer.status_code == 400
+        assert sheet.read_text(encoding="utf-8") == by_hand
+
+
 @pytest.fixture
 def ask() -> Any:
     """Ask an app without a socket, in a thread of its own."""

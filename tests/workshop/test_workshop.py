@@ -37,6 +37,20 @@ def test_a_changed_build_is_entered_in_the_journal_and_makes_campaigns_stale(wor
     assert workshop.quad("gannet").arms[0].thickness == pytest.approx(0.006, rel=1e-12)
 
 
+def test_a_sheet_edited_on_the_disk_makes_its_campaigns_stale(workshop):
+    """An edit by hand, or a slip in it, makes the campaigns stale; put back, they hold again."""
+    sheet = workshop.folder.sheet("gannet")
+    good = sheet.read_text(encoding="utf-8")
+    assert not workshop.latest_campaign("gannet").stale
+    for other in (good.replace("t = 5,", "t = 6,"), good.replace("t = 5,", "t = ,")):
+        assert other != good
+        sheet.write_text(other, encoding="utf-8")
+        assert workshop.latest_campaign("gannet").stale
+        assert workshop.campaign(workshop.latest_campaign("gannet").key).stale
+    sheet.write_text(good, encoding="utf-8")
+    assert not workshop.latest_campaign("gannet").stale
+
+
 def test_a_changed_drawing_changes_the_quad(workshop):
     """The quad is made again when a drawing in the folder changed, not only the sheet."""
     before = workshop.quad("gannet").digest
@@ -111,6 +125,7 @@ def test_the_order_of_placement_follows_the_crash_test(workshop):
     shaken = next(m["chance"] for m in board["modes"] if m["mode"] == "shaken")
     assert shaken > 10 * breaks[board["name"]]
     assert breaks["video"] == pytest.approx(summary["video"]["breaks"], rel=1e-6)
+    assert all(breaks[name] <= part["breaks"] for name, part in summary.items())
     exposures = workshop.placement(slug).exposures
     losses = [e.loss for e in exposures]
     assert losses == sorted(losses, reverse=True)

@@ -85,6 +85,10 @@ def checked_name(name: str) -> str:
     return plain
 
 
+def _stamped(files: Iterable[Path]) -> tuple[tuple[str, int, int], ...]:
+    return tuple((p.name, (state := p.stat()).st_mtime_ns, state.st_size) for p in files)
+
+
 class DataFolder:
     """The files of one fleet."""
 
@@ -128,9 +132,15 @@ class DataFolder:
 
     def stamp(self, slug: str) -> tuple[tuple[str, int, int], ...]:
         """Name, time (ns) and size of a sheet and of every drawing: equal while nothing changed."""
-        drawings = (p for p in (self.root / "sheets").rglob("*") if p.suffix.lower() in DRAWING_SUFFIXES)
-        files = [self.sheet(slug), *sorted(drawings)]
-        return tuple((p.name, p.stat().st_mtime_ns, p.stat().st_size) for p in files)
+        return _stamped([self.sheet(slug), *self._drawings()])
+
+    def stamp_of_all(self) -> tuple[tuple[str, int, int], ...]:
+        """The same of every sheet and drawing."""
+        return _stamped([*sorted((self.root / "sheets").glob("*.toml")), *self._drawings()])
+
+    def _drawings(self) -> list[Path]:
+        every = (self.root / "sheets").rglob("*")
+        return sorted(p for p in every if p.suffix.lower() in DRAWING_SUFFIXES)
 
     def drawings(self, slug: str) -> Path:
         """Folder of a quad's drawings, made when it does not exist."""

@@ -5,11 +5,13 @@ from __future__ import annotations
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
+from crashworthy.errors import CrashworthyError, NotFoundError
 from crashworthy.workshop.background import Background
 from crashworthy.workshop.kept import Campaign
 
 if TYPE_CHECKING:
     from crashworthy.impact.batch import CrashBatch
+    from crashworthy.store.results import CampaignRecord
 
 __all__ = ["KeptCampaigns"]
 
@@ -23,11 +25,14 @@ class KeptCampaigns(Background):
         Raises:
             NotFoundError: there is none of that key.
         """
-        return self._campaign(self.store.load_campaign(key))
+        record = self.store.load_campaign(key)
+        return _campaign(record, self._digest_now(record.quad))
 
     def campaigns(self, slug: str) -> tuple[Campaign, ...]:
         """Every campaign of a quad, newest first."""
-        return tuple(self._campaign(record) for record in self.store.campaigns(slug))
+        records = self.store.campaigns(slug)
+        digest = self._digest_now(slug) if records else ""
+        return tuple(_campaign(record, digest) for record in records)
 
     def latest_campaign(self, slug: str) -> Campaign | None:
         """The newest campaign of a quad, or None."""
@@ -39,7 +44,6 @@ class KeptCampaigns(Background):
         Campaigns from before this was kept are told by the tables of today, and without skins when the sheet
         has changed since.
         """
-        from crashworthy.errors import CrashworthyError
         from crashworthy.impact.assumptions import assumed
         from crashworthy.impact.scenario_file import from_plain
 
@@ -92,16 +96,33 @@ class KeptCampaigns(Background):
 
         return even_arrays(self.store.load_campaign(key).arrays)
 
-    def _campaign(self, record: Any) -> Campaign:
-        digest = self.store.quad(record.quad).digest
-        return Campaign(
-            record.key,
-            record.quad,
-            record.digest,
-            record.n,
-            record.seed,
-            record.scenario,
-            record.summary,
-            record.created,
-            stale=record.digest != digest,
-        )
+    def _digest_now(self, slug: str) -> str:
+        """Digest of the build as sheet and drawings on the disk describe it, also when edited by hand there.
+
+        "" for a sheet that is gone or has a problem: no campaign is of such a build.
+        """
+
+        def made() -> str:
+            with suppress(CrashworthyError):
+                return self.quad(slug).digest
+            return ""
+
+        try:
+            return self.memo.get(("digest", slug), self.folder.stamp(slug), made)
+        except (NotFoundError, OSError):
+            return ""
+
+
+def _campaign(record: CampaignRecord, digest: str) -> Campaign:
+    """A kept campaign beside the digest of the build as it is now."""
+    return Campaign(
+        record.key,
+        record.quad,
+        record.digest,
+        record.n,
+        record.seed,
+        record.scenario,
+        record.summary,
+        record.created,
+        stale=record.digest != digest,
+    )

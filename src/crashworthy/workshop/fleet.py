@@ -161,13 +161,14 @@ class FleetBench(Desk):
 
         Raises:
             NotFoundError: no quad has that slug.
-            StoreError: it is not the last change, or the sheet from before is not kept here.
+            StoreError: it is not the last change, the sheet was edited by hand since, or the one from before
+                is not kept here.
             SheetError: the sheet from before cannot be read any more.
         """
         from crashworthy.build.assemble import assemble
 
         path, kept = self.folder.sheet(slug), self.folder.before_path(slug)
-        if self.store.quad(slug).digest != digest or not kept.is_file():
+        if not self.can_restore(slug, digest):
             raise StoreError(
                 Problem(
                     "only the last change of a build can be taken back, where it was made",
@@ -182,8 +183,13 @@ class FleetBench(Desk):
         return quad
 
     def can_restore(self, slug: str, digest: str) -> bool:
-        """Whether ``restore_sheet`` would find what it needs."""
-        return self.store.quad(slug).digest == digest and self.folder.before_path(slug).is_file()
+        """Whether the sheet is still the one that the change led to, by no later edit on the disk either."""
+        if self.store.quad(slug).digest != digest or not self.folder.before_path(slug).is_file():
+            return False
+        try:
+            return self.quad(slug).digest == digest
+        except CrashworthyError:
+            return False  # whoever is mending it by hand loses nothing
 
     def _parsed(self, text: str, name: str) -> Sheet:
         from crashworthy.build.reading import parse
