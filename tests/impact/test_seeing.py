@@ -18,6 +18,7 @@ from crashworthy.impact.craft import RESULT
 from crashworthy.impact.frames import pushes, swings
 from crashworthy.impact.model import model_of
 from crashworthy.impact.start import sample
+from crashworthy.impact.strikes import mean_depth
 from crashworthy.impact.touches import arm_moments, first_touch
 from crashworthy.pictures.matrix import first_touch_matrix
 
@@ -96,6 +97,17 @@ def test_the_strike_map_loses_no_impulse(quad: Any, batch: Any) -> None:
     hardest = batch.parts[int(taken.argmax())][0]
     order = found.of_part(hardest)
     assert (np.diff(found.impulse[order]) <= 0).all()
+
+
+def test_the_share_of_a_patch_is_the_mean_over_its_slices() -> None:
+    """Tilted, level, a bare point, half in, crushed: what many slices give; level ones count too."""
+    deepest = np.array([3e-3, 3e-3, 2e-4, 1e-3, -1e-4, 5e-3])
+    wide = np.array([1e-3, 0.0, 0.0, 2e-3, 1e-3, 1e-12])
+    yields = np.array([1.0, 1.0, 1.0, 5e-4, 1.0, 1e-3])
+    slices = deepest - 2.0 * wide * (np.arange(4000)[:, None] + 0.5) / 4000
+    expected = np.clip(slices, 0.0, yields).mean(axis=0)
+    np.testing.assert_allclose(mean_depth(deepest, wide, yields), expected, rtol=1e-5)
+    assert mean_depth(deepest, wide, yields)[1] == pytest.approx(3e-3, rel=1e-5)
 
 
 def test_a_strike_map_of_another_build_is_refused(quad: Any, batch: Any) -> None:

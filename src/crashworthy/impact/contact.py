@@ -29,6 +29,7 @@ from crashworthy.materials.table import datum, rows
 __all__ = [
     "BED",
     "HERTZ",
+    "THIN",
     "UNTOUCHED",
     "Bed",
     "bed_of",

@@ -2,10 +2,10 @@
 
 What is counted. The impulse of each part in each crash is the campaign's own. The kernel keeps it by part,
 so the crash is run again with a frame each 0.1 ms and the part's impulse is shared out over its points in
-proportion to area x facing x depth (no deeper than where the bed yields), summed over the frames: the bed of
-springs of the contact law without its damping. A point counts as hit when it has such a share; a touch too
-short for the frames goes to the point of that part which came nearest. The sum over the points is the
-impulse of the parts, to rounding. First touch is the point at which the quad was placed against the
+proportion to area x facing x mean depth (none deeper than where the bed yields), summed over the frames: the
+bed of springs of the contact law without its damping. A point counts as hit when it has such a share; a
+touch too short for the frames goes to the point of that part which came nearest. The sum over the points is
+the impulse of the parts, to rounding. First touch is the point at which the quad was placed against the
 obstacle.
 """
 
@@ -21,7 +21,7 @@ import numpy as np
 from crashworthy.errors import Problem, ScenarioError
 from crashworthy.impact.blocks import crash
 from crashworthy.impact.campaign import ENGINE, SETTLE, WINDOW
-from crashworthy.impact.contact import BED
+from crashworthy.impact.contact import BED, THIN
 from crashworthy.impact.damage import wilson
 from crashworthy.impact.frames import gaps, pushes, swings
 from crashworthy.impact.jit import cache_folder
@@ -54,7 +54,7 @@ BUNCH: Final = 64
 COUNTED: Final = (
     "hit: crashes in which the point is pressed; impulse: that of its part in the campaign, shared over "
     "the part's "
-    "points by area x facing x depth in frames of 0.1 ms; first: crashes that the point touches first"
+    "points by area x facing x mean depth in frames of 0.1 ms; first: crashes that the point touches first"
 )
 """What the numbers of a map are, in one line."""
 
@@ -252,6 +252,25 @@ def strike_map(
     )
 
 
+def mean_depth(deepest: Floats, wide: Floats, yields: Floats) -> Floats:
+    """Mean depth of the slices of patches, of none deeper than where its bed yields, m.
+
+    Args:
+        deepest: of a patch's slices, m; negative outside.
+        wide: half of what the depths of its slices differ by, m; 0 for a point, or a patch that lies level.
+        yields: depth from which on the bed presses no harder, m.
+    """
+    wide = np.maximum(wide, THIN)
+
+    def upto(s: Floats) -> Floats:
+        """Integral of clip(s, 0, yields)."""
+        whole: Floats = 0.5 * np.clip(s, 0.0, yields) ** 2 + yields * np.maximum(s - yields, 0.0)
+        return whole
+
+    mean: Floats = (upto(deepest) - upto(deepest - 2.0 * wide)) / (2.0 * wide)
+    return mean
+
+
 def _trace(craft: Craft, beds: Beds, starts: Starts, dt: float) -> Floats:
     """(frames, 8 + 3 limbs + arms, n) frames of some crashes."""
     got = crash(
@@ -271,15 +290,7 @@ def _weights(craft: Craft, beds: Beds, starts: Starts, trace: Floats, c: int) ->
     gap, facing, wide = gaps(craft, kind, row, frames, swing)
     part = np.repeat(np.arange(len(craft.radius)), np.diff(craft.start))
     yields = beds.depth[starts.surfaces[c], part]
-    # Mean depth of the slices, no deeper than where the bed yields: integral of clip(s, 0, y) over them.
-    low, high = -gap - 2.0 * wide, -gap
-    wide = np.maximum(wide, 1e-9)
-
-    def upto(s: Floats) -> Floats:
-        whole: Floats = 0.5 * np.clip(s, 0.0, yields) ** 2 + yields * np.maximum(s - yields, 0.0)
-        return whole
-
-    depth = np.where(high > 0.0, (upto(high) - upto(low)) / (2.0 * wide), 0.0)
+    depth = mean_depth(-gap, wide, yields)
     weight: Floats = craft.area * (depth * np.maximum(facing, 0.0)).sum(axis=0)
     nearest: Floats = gap.min(axis=0)
     return weight, nearest
