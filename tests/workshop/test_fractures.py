@@ -69,6 +69,7 @@ def test_a_page_never_waits_for_crashes(lived: Workshop, monkeypatch: pytest.Mon
     with monkeypatch.context() as patch:
         patch.setattr("crashworthy.impact.cases.run_chunk", lambda *_: pytest.fail("crashed"))
         early = lived.corrected_summary(campaign, wait=False)
+        lived.touch_breaks("gannet")
     assert (early["strengths"], early["fracture"]["strengths"]) == ("mine", "tabled")
     told = lived.corrected_summary(campaign)
     assert told["fracture"]["strengths"] == "mine"

@@ -74,12 +74,13 @@ class PlacementBench(ChangeBench):
         found = self.quad(quad)
         touch = {(found.parts[c.part].name, c.mode) for c in capacities(found) if c.load in TOUCHING}
         broken: dict[str, float] = {}
-        for part in self.corrected_summary(known)["parts"]:
+        for part in self.corrected_summary(known, wait=False)["parts"]:
             spared = 1.0
             for mode in part["modes"]:
                 if (part["name"], mode["mode"]) in touch:
                     spared *= 1.0 - mode["chance"]
-            broken[part["name"]] = 1.0 - spared
+            # Modes break in the same hard crashes, so the product of means is too many: all ways bound it.
+            broken[part["name"]] = min(1.0 - spared, part["breaks"])
         return broken
 
     def mix(self, quad: str, towards: str) -> Scenario | None:

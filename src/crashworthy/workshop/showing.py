@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any, Final
 
@@ -136,7 +137,8 @@ class ShowBench(LifeBench):
                 sheet=slug, invented=bool(card and card.invented),
             )  # fmt: skip
 
-        return self.memo.get(("report", slug), batch.digest + summary["summary"], make)
+        told = hash(json.dumps(summary, sort_keys=True))
+        return self.memo.get(("report", slug), (self.quad(slug).digest, batch.digest, told), make)
 
     def torque_sheet(self, sheet_or_slug: str, depths: Mapping[str, float] | None = None) -> str:
         """The torque card for paper as self-contained HTML.

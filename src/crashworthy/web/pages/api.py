@@ -209,7 +209,7 @@ def campaign(request: Request, slug: str) -> JSONResponse:
     found = workshop(request).latest_campaign(slug)
     if found is None:
         return JSONResponse(None)
-    summary = workshop(request).corrected_summary(found)
+    summary = workshop(request).corrected_summary(found, wait=False)
     body = {"n": found.n, "seed": found.seed, "stale": found.stale, "created": found.created.isoformat()}
     return JSONResponse({**body, "summary": summary, "sentence": summary["summary"]})
 
