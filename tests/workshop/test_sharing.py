@@ -88,6 +88,9 @@ def own_build(folder: Path) -> Path:
             "DATA;", f"DATA;\n/* {DRAWN_BY} */\n#9001=PERSON('1','{DRAWN_BY}','',$,$,$);", 1
         )
         words = words.replace("PRODUCT('GPS mount',", f"PRODUCT('C:\\\\{DRAWN_BY}\\\\gps.prt',")
+        bare = "PRODUCT_DEFINITION_FORMATION('','',"
+        assert bare in words
+        words = words.replace(bare, f"PRODUCT_DEFINITION_FORMATION('3','as {DRAWN_BY} wanted it',")
         (folder / "parts.step").write_text(words)
         rows += 'gps = { file = "parts.step", body = "GPS mount", at = [0, 0, 30] }\n'
     text = 'schema = 1\nname = "Petrel"\narms = { wheelbase = 226 }\n[plates]\n'

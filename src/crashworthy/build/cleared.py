@@ -37,6 +37,7 @@ _STEP_NAMES: Final = b"|".join(
     (
         rb"\w*(?:PERSON|ORGANIZATION|DOCUMENT|APPROVAL|CERTIFICATION|CONTRACT|SECURITY_CLASSIFICATION)\w*",
         rb"\w*(?:DATE|TIME|EXTERNAL|ATTRIBUTE|IDENTIFICATION|VERSIONED_ACTION)\w*",
+        rb"PRODUCT_DEFINITION(?:_FORMATION\w*)?|PRESENTATION_LAYER_ASSIGNMENT",
         rb"\w*ADDRESS|DESCRIPTIVE_REPRESENTATION_ITEM|\w*PROPERTY_DEFINITION|GENERAL_PROPERTY",
     )
 )
@@ -51,7 +52,7 @@ _STEP_COMMENT: Final = re.compile(rb"('(?:[^']|'')*+')|/\*.*?\*/", re.DOTALL)
 
 
 def cleared(sheet: Sheet, folder: Path) -> dict[str, bytes]:
-    """Every file that a sheet names, by that name, with its shape and nothing else.
+    """Every file that a sheet names, by that name: shape alone, of STEP also the bodies' names.
 
     Args:
         sheet: the sheet.
