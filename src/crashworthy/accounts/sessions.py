@@ -14,7 +14,7 @@ from crashworthy.accounts.passwords import check
 from crashworthy.accounts.people import Crew, People, Role
 from crashworthy.accounts.tokens import digest, new_token
 from crashworthy.errors import AccessError, NotFoundError, Problem, StoreError
-from crashworthy.store.schema import insert_into
+from crashworthy.store.schema import LOCK_KEY, insert_into
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -89,6 +89,12 @@ class OpenSession:
         }
 
 
+def _in_turn(connection: Connection) -> None:
+    """Let one try at a time be counted; SQLite's write transaction does that by itself."""
+    if connection.dialect.name == "postgresql":
+        connection.execute(sa.select(sa.func.pg_advisory_xact_lock(LOCK_KEY + 3)))
+
+
 class Sessions(People):
     """People who come and go."""
 
@@ -111,6 +117,7 @@ class Sessions(People):
         keys = (f"name {plain}", f"from {source[:60]}")
         p = tables.person.c
         with self.writing() as connection:
+            _in_turn(connection)
             wait = max(self._wait(connection, key) for key in keys)
             row = connection.execute(sa.select(p.id, p.password, p.shut).where(p.name == plain)).first()
             if wait == 0.0:
