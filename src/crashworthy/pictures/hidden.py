@@ -44,7 +44,7 @@ def loss_bars(found: Placement) -> str:
                 e.loss or 0.0,
                 e.loss or 0.0,
                 e.loss or 0.0,
-                f"{few(e.loss)}",
+                few(e.loss),
                 "dense" if e.exposed else "sparse",
             )
             for e in rows

@@ -214,8 +214,8 @@ def place(
         prices: coins by kind of part.
         minutes: bench minutes by kind of part.
         limit: share of the picture the cage may cover.
-        approaches: directions by kind of obstacle ("ball", "pole", "flat"); evenly from everywhere "
-        "by default.
+        approaches: directions by kind of obstacle ("ball", "pole", "flat"); evenly from everywhere by
+            default.
         directions: how many when they are even.
         worth: of a bench minute, coins.
         breaks: chance per crash that touches break a part, by name; None without a crash test of this build.

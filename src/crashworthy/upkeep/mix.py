@@ -153,7 +153,7 @@ def meant(words: str, scenario: Scenario) -> list[int]:
 def _told(count: float, known: int, share: float) -> str:
     """Where the share of a fitted obstacle comes from; its sizes stay what they were."""
     return (
-        f"journal: {count:.3g} of {known} crashes; the assumed {100 * share:.3g} % counts as {WORTH:g} "
+        f"journal: {count:.3g} of {known} crashes, beside the assumed {100 * share:.3g} % of {WORTH:g} "
         "crashes; sizes as assumed"
     )
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from crashworthy.impact.craft import FLAG_INVALID
 from crashworthy.impact.limbs import limbs_of
 from crashworthy.materials.table import datum
 from crashworthy.quantities import G_N, MM
@@ -95,12 +96,13 @@ def ride(part: str, start: Case, batch: CrashBatch, case: Case, changed: CrashBa
     Args:
         part: name of what sits on a soft mount, or ``STACK``.
         start: the build as it is.
-        batch: its crashes.
+        batch: its crashes, none weighted; those that left the real numbers are left out.
         case: the build with the change.
         changed: its crashes.
     """
-    was, had = _felt(part, start, batch)
-    far, hard = _felt(part, case, changed)
+    good = ((batch.flags | changed.flags) & FLAG_INVALID) == 0
+    was, had = (x[good] for x in _felt(part, start, batch))
+    far, hard = (x[good] for x in _felt(part, case, changed))
     limit: Datum = datum("stack_mount" if part == STACK else "soft_mount", "travel")
     label = "stack" if part == STACK else start.quad.part(part).label
     return Ride(label, _ends(far), _ends(was), _ends(hard), _ends(had), limit.value, limit.source)
