@@ -181,6 +181,11 @@ def main() -> int:
                     context.add_cookies([{"name": "session", "value": token, "url": base}])
                 page = context.new_page()
                 page.goto(base + path)
+                for _ in range(60):
+                    if "Being worked out" not in page.title():
+                        break
+                    page.wait_for_timeout(1000)
+                    page.goto(base + path)
                 if path.endswith(("/build", "/strikes", "/replay")) or path.startswith("/new"):
                     page.locator(".model[data-drawn]").wait_for(timeout=20_000)
                 page.wait_for_load_state("networkidle", timeout=60_000)  # pieces that come later
