@@ -184,8 +184,7 @@ def main() -> int:
                 for _ in range(60):
                     if "Being worked out" not in page.title():
                         break
-                    page.wait_for_timeout(1000)
-                    page.goto(base + path)
+                    page.wait_for_timeout(1000)  # it looks again by itself
                 if path.endswith(("/build", "/strikes", "/replay")) or path.startswith("/new"):
                     page.locator(".model[data-drawn]").wait_for(timeout=20_000)
                 page.wait_for_load_state("networkidle", timeout=60_000)  # pieces that come later
