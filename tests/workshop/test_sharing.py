@@ -85,7 +85,10 @@ def own_build(folder: Path) -> Path:
     if installed():
         step = StepText(inch=True, author=DRAWN_BY).box("GPS mount", (0, 0, 5), (1, 0.5, 0.25))
         words = step.text().replace(
-            "DATA;", f"DATA;\n/* {DRAWN_BY} */\n#9001=PERSON('1','{DRAWN_BY}','',$,$,$);", 1
+            "DATA;",
+            f"DATA;\n/* {DRAWN_BY} */\n#9001=PERSON('1','{DRAWN_BY}','',$,$,$);"
+            f"\n#9002=DRAUGHTING_PRE_DEFINED_COLOUR('{DRAWN_BY}');",
+            1,
         )
         words = words.replace("PRODUCT('GPS mount',", f"PRODUCT('C:\\\\{DRAWN_BY}\\\\gps.prt',")
         bare = "PRODUCT_DEFINITION_FORMATION('','',"

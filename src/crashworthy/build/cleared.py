@@ -33,17 +33,15 @@ _STEP_HEAD: Final = (
     b"ISO-10303-21;\nHEADER;\nFILE_DESCRIPTION((''),'2;1');\n"
     b"FILE_NAME('','',(''),(''),'','','');\nFILE_SCHEMA((%s));\nENDSEC;\n"
 )
-_STEP_NAMES: Final = b"|".join(
+_STEP_KEPT: Final = frozenset(
     (
-        rb"\w*(?:PERSON|ORGANIZATION|DOCUMENT|APPROVAL|CERTIFICATION|CONTRACT|SECURITY_CLASSIFICATION)\w*",
-        rb"\w*(?:DATE|TIME|EXTERNAL|ATTRIBUTE|IDENTIFICATION|VERSIONED_ACTION)\w*",
-        rb"PRODUCT_DEFINITION(?:_FORMATION\w*)?|PRESENTATION_LAYER_ASSIGNMENT",
-        rb"\w*ADDRESS|DESCRIPTIVE_REPRESENTATION_ITEM|\w*PROPERTY_DEFINITION|GENERAL_PROPERTY",
+        b"PRODUCT", b"NEXT_ASSEMBLY_USAGE_OCCURRENCE",
+        b"MANIFOLD_SOLID_BREP", b"BREP_WITH_VOIDS", b"FACETED_BREP",
     )
-)
-_STEP_RECORD: Final = re.compile(
-    rb"(#\d+\s*=\s*(?:" + _STEP_NAMES + rb")\s*\()((?:'(?:[^']|'')*+'|[^;'])*+)(;)"
-)
+)  # fmt: skip
+"""Records whose texts are names of bodies; the texts of all others are left out."""
+
+_STEP_RECORD: Final = re.compile(rb"#\d+\s*=\s*([!\w]*)\s*\((?:'(?:[^']|'')*+'|[^;'])*+;")
 _STEP_PRODUCT: Final = re.compile(
     rb"(#\d+\s*=\s*PRODUCT\s*\(\s*)('(?:[^']|'')*+')\s*,\s*('(?:[^']|'')*+')\s*,\s*('(?:[^']|'')*+'|\$)"
 )
@@ -121,6 +119,18 @@ def _step(raw: bytes) -> bytes:
     schema = re.search(rb"FILE_SCHEMA\s*\(\s*\(\s*('(?:[^']|'')*+')", plain)
     start = plain.find(b"DATA;")
     body = plain[max(start, 0) :]
-    body = _STEP_RECORD.sub(lambda m: m[1] + _STEP_TEXT.sub(b"''", m[2]) + m[3], body)
+    body = _names_alone(body)
     body = _STEP_PRODUCT.sub(lambda m: m[1] + m[3] + b"," + m[3] + b",''", body)
     return _STEP_HEAD % (schema[1] if schema else b"'AUTOMOTIVE_DESIGN'") + body
+
+
+def _names_alone(body: bytes) -> bytes:
+    """Records with the texts left in that name bodies or units, and no other."""
+    made, at = [], 0
+    for record in _STEP_RECORD.finditer(body):
+        # A unit is part of a record without a name of its own.
+        kept = record[1].upper() in _STEP_KEPT or (not record[1] and b"CONVERSION_BASED_UNIT" in record[0])
+        made.append(_STEP_TEXT.sub(b"''", body[at : record.start()]))
+        made.append(record[0] if kept else _STEP_TEXT.sub(b"''", record[0]))
+        at = record.end()
+    return b"".join((*made, _STEP_TEXT.sub(b"''", body[at:])))
