@@ -2,7 +2,7 @@
 
 Drawing programs leave names, folders, printers, dates and remarks in their files. An outline and a mesh
 know nothing of these: a DXF is written from the outlines that the sheet reads, a model from its faces. A STEP
-file keeps its data, without header, comments and the records of people, documents and user attributes.
+file keeps its records without header and comments; of their texts those alone that name bodies and units.
 """
 
 from __future__ import annotations
@@ -114,7 +114,7 @@ def _model(mesh: Mesh, suffix: str) -> bytes:
 
 
 def _step(raw: bytes) -> bytes:
-    """A STEP file without header, comments and records of people; its bodies keep their names."""
+    """A STEP file without header, comments and texts; its bodies and units keep their names."""
     plain = _STEP_COMMENT.sub(lambda m: m[1] or b"", raw)
     schema = re.search(rb"FILE_SCHEMA\s*\(\s*\(\s*('(?:[^']|'')*+')", plain)
     start = plain.find(b"DATA;")

@@ -25,7 +25,7 @@ from crashworthy.errors import NotFoundError, Problem, StoreError, said_by_syste
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-__all__ = ["DRAWING_SUFFIXES", "DataFolder", "checked_name", "default_folder", "slug_of"]
+__all__ = ["DRAWING_SUFFIXES", "DataFolder", "checked_name", "default_folder", "slug_of", "write_whole"]
 
 DRAWING_SUFFIXES: Final = (".dxf", ".stl", ".3mf", ".obj", ".step", ".stp")
 """Files that a sheet may name."""
@@ -151,7 +151,7 @@ class DataFolder:
     def write_sheet(self, slug: str, text: str) -> Path:
         """Put a sheet in place in one step and drop its draft."""
         path = self.root / "sheets" / f"{_checked_slug(slug)}.toml"
-        self._write(path, text.encode())
+        write_whole(path, text.encode())
         self.draft_path(slug).unlink(missing_ok=True)
         return path
 
@@ -161,7 +161,7 @@ class DataFolder:
 
     def write_draft(self, slug: str, text: str) -> None:
         """Keep what was typed though it is not valid yet."""
-        self._write(self.draft_path(slug), text.encode())
+        write_whole(self.draft_path(slug), text.encode())
 
     def before_path(self, slug: str) -> Path:
         """Where the sheet from before the last change of a quad's build would lie."""
@@ -169,7 +169,7 @@ class DataFolder:
 
     def keep_before(self, slug: str) -> None:
         """Keep the sheet that is about to be replaced, so that the change can be taken back."""
-        self._write(self.before_path(slug), self.sheet(slug).read_bytes())
+        write_whole(self.before_path(slug), self.sheet(slug).read_bytes())
 
     def copy(self, sheet: Path, files: Iterable[str]) -> None:
         """Copy the drawings that a sheet names (relative to it) into the folder; paths keep their shape.
@@ -222,7 +222,7 @@ class DataFolder:
             StoreError: as ``fits``.
         """
         self.fits(slug, name, data)
-        self._write(self.drawings(slug) / name, data)
+        write_whole(self.drawings(slug) / name, data)
         return f"{slug}/{name}"
 
     def keep_log(self, name: str, stream: BinaryIO) -> tuple[Path, str]:
@@ -260,20 +260,26 @@ class DataFolder:
                 spare.unlink(missing_ok=True)
         return path, sha
 
-    def _write(self, path: Path, data: bytes) -> None:
-        spare: Path | None = None
-        try:
-            with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".new-", delete=False) as part:
-                spare = Path(part.name)
-                part.write(data)
-                part.flush()
-                os.fsync(part.fileno())
-            spare.replace(path)
-        except OSError as problem:
-            if spare is not None:
-                spare.unlink(missing_ok=True)  # half a file would hold the room that is missing
-            raise StoreError(
-                Problem(
-                    said_by_system(problem, "cannot be written"), "free space or choose --data", str(path)
-                )
-            ) from None
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file so that at every moment it is there whole, the old one or the new one.
+
+    Raises:
+        StoreError: it cannot be written; the old one is as it was.
+    """
+    spare: Path | None = None
+    try:
+        with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".new-", delete=False) as part:
+            spare = Path(part.name)
+            part.write(data)
+            part.flush()
+            os.fsync(part.fileno())
+        if path.exists():
+            shutil.copymode(path, spare)
+        spare.replace(path)
+    except OSError as problem:
+        if spare is not None:
+            spare.unlink(missing_ok=True)  # half a file would hold the room that is missing
+        raise StoreError(
+            Problem(said_by_system(problem, "cannot be written"), "free space or choose --data", str(path))
+        ) from None

@@ -337,13 +337,14 @@ class BuildingBench(ChangeBench):
         """
         from crashworthy.build.measured import with_weighed
         from crashworthy.build.reading import read_text
+        from crashworthy.store.folder import write_whole
 
         if not quad.endswith(".toml"):
             self.require(quad)
             text = self.folder.sheet(quad).read_text(encoding="utf-8")
             return self.save_sheet(quad, with_weighed(text, grams))
         path = Path(quad)
-        path.write_text(with_weighed(read_text(path), grams), encoding="utf-8")
+        write_whole(path.resolve(), with_weighed(read_text(path), grams).encode())
         return self.find(quad)
 
     def tests_of(self, quad: str) -> dict[str, dict[str, Any]]:
