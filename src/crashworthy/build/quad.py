@@ -267,6 +267,11 @@ class Quad:
         return self.mass_properties.mass
 
     @property
+    def pieces(self) -> tuple[Part, ...]:
+        """What a pilot counts as a part: all but screws and mass that nothing describes."""
+        return tuple(p for p in self.parts if p.kind not in ("screw", "loose"))
+
+    @property
     def missing(self) -> float | None:
         """Weighed minus described mass, kg; positive when the sheet forgets something."""
         return None if self.weighed is None else self.weighed - self.mass

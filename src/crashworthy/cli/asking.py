@@ -136,7 +136,7 @@ def _asked(workshop: Workshop, answers: dict[str, Answer], drawings: Sequence[Dr
 
 
 def _so_far(new: NewQuad) -> str:
-    parts = sum(1 for p in new.quad.parts if p.kind not in ("screw", "loose"))
+    parts = len(new.quad.pieces)
     odd = "".join(f" Odd: {words}." for words in new.described.odd)
     return f"So far {1000 * new.quad.mass:.0f} g in {parts} parts.{odd}"
 

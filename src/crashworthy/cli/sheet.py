@@ -150,7 +150,7 @@ def _sentence(quad: Quad) -> str:
     x, y, z = quad.mass_properties.cog * 1e3
     weighed = "" if quad.weighed is None else f" of {quad.weighed * 1e3:.0f} g weighed"
     return (
-        f"{quad.name}: {quad.mass * 1e3:.0f} g{weighed} in {len(quad.parts)} parts, "
+        f"{quad.name}: {quad.mass * 1e3:.0f} g{weighed} in {len(quad.pieces)} parts, "
         f"centre of gravity ({x:.1f}, {y:.1f}, {z:.1f}) mm."
     )
 

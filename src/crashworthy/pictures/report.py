@@ -57,7 +57,7 @@ def crash_report(
         "report.html",
         name=quad.name,
         mass=quad.mass,
-        count=sum(1 for p in quad.parts if p.kind not in ("screw", "loose")),
+        count=len(quad.pieces),
         invented=invented,
         s=known,
         parts=parts,

@@ -122,7 +122,7 @@ def share_page(
         f"default-src 'none'; img-src data:; style-src {_hash(base)} {_hash(style)}; script-src {scripts}; "
         "base-uri 'none'; form-action 'none'"
     )
-    parts = sum(1 for p in quad.parts if p.kind not in ("screw", "loose"))
+    parts = len(quad.pieces)
     known = None if summary is None else {k: summary[k] for k in ("summary", "n", "seed", "interval")}
     # Our own scripts and styles, and JSON whose letters < > & are written as escapes.
     safe = {"viewer": viewer, "own_style": style, "policy": policy}

@@ -50,7 +50,7 @@ class NewQuad:
 
     def summary(self) -> str:
         """One sentence with numbers."""
-        parts = sum(1 for p in self.quad.parts if p.kind not in ("screw", "loose"))
+        parts = len(self.quad.pieces)
         head = f"{self.quad.name}: {1000 * self.quad.mass:.0f} g in {parts} parts"
         if self.balance:
             head += f", {self.balance:.0f} g of it only known from the scales"

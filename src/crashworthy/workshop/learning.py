@@ -232,7 +232,8 @@ class LearnBench(CrashBench, JournalBench):
             else "; their strengths as " + " and ".join(f"{n} crashes of {name}" for name, n in told) + " say"
         )
         own = len(self.history(slug).crashes)
-        return f"Break chances are simulated{who}; {own} crashes of its own then correct them item by item."
+        then = f"{own} crashes of its own then correct" if own else "its own crashes, none yet, will correct"
+        return f"Break chances are simulated{who}; {then} them item by item."
 
     def _summary(self, campaign: Campaign, corrections: Corrections, name: str) -> dict[str, Any]:
         from crashworthy.strength.correction import corrected_capacities

@@ -272,7 +272,7 @@ class LifeBench(LearnBench, GivenBench):
                 quad = self.quad(slug)
             except CrashworthyError:
                 continue
-            parts[slug] = tuple(p.name for p in quad.parts if p.kind not in ("screw", "loose"))
+            parts[slug] = tuple(p.name for p in quad.pieces)
         return part_lives(histories, parts)
 
     def worn(self, slug: str) -> Mapping[str, Accumulated]:

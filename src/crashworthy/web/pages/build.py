@@ -54,7 +54,7 @@ def places(shares: Mapping[str, float]) -> dict[str, float]:
 
 
 def _sentence(quad: Quad) -> str:
-    parts = sum(1 for p in quad.parts if p.kind not in ("screw", "loose"))
+    parts = len(quad.pieces)
     head = f"{quad.name} is {grams(quad.mass)} in {parts} parts"
     if quad.missing is None or quad.weighed is None:
         return f"{head}; put it on the scales and write the weight into the sheet to see what is missing."
